@@ -1,0 +1,1 @@
+"""Settings: one TOML text in, frozen records or every fault out."""

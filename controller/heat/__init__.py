@@ -1,0 +1,1 @@
+"""Thermostat, judge and gate: the only road from a wish to a relay."""

@@ -1,0 +1,1 @@
+"""The tick and what stands round it."""

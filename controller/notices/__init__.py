@@ -1,0 +1,1 @@
+"""What a person is told: every notice, its words and its life."""

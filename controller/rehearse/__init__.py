@@ -1,0 +1,1 @@
+"""A simulated frame, weather and gardener, to run the real keeper against."""

@@ -1,0 +1,1 @@
+"""From probe to sample: read, judge, calibrate."""
