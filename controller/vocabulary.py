@@ -233,3 +233,17 @@ class Condition:
     code: str
     frame: FrameName = FrameName("")
     facts: Mapping[str, str | float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoticeEvent:
+    """One step in the life of one notice."""
+
+    notice_id: str
+    event: str
+    """``raised``, ``worse``, ``reminded``, ``claimed``, ``acked``, ``cleared`` or ``pushed``."""
+    code: str
+    kind: Kind
+    urgency: Urgency
+    frame: FrameName
+    text: str
