@@ -1,0 +1,62 @@
+"""Options that the commands share, so that each means the same everywhere."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+DEFAULT_CONFIG = Path("/etc/frameward/frameward.toml")
+DEFAULT_W1 = Path("/sys/bus/w1/devices")
+
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+
+
+def config_option(command: _Command) -> _Command:
+    """Give the command ``config``: the settings file, never read here."""
+    return click.option(
+        "--config",
+        type=click.Path(path_type=Path),
+        envvar="FRAMEWARD_CONFIG",
+        default=DEFAULT_CONFIG,
+        show_default=True,
+        show_envvar=True,
+        metavar="FILE",
+        help="Settings file.",
+    )(command)
+
+
+def state_option(command: _Command) -> _Command:
+    """Give the command ``state``: a folder, or None for the usual one."""
+    return click.option(
+        "--state",
+        type=click.Path(path_type=Path),
+        default=None,
+        metavar="DIR",
+        help="Folder that survives a power cut: history, lockouts, commissioning.  [default: the service's own]",
+    )(command)
+
+
+def run_option(command: _Command) -> _Command:
+    """Give the command ``run``: a folder in memory, or None for the usual one."""
+    return click.option(
+        "--run",
+        type=click.Path(path_type=Path),
+        default=None,
+        metavar="DIR",
+        help="Folder in memory: snapshot, lock, command socket.  [default: the service's own]",
+    )(command)
+
+
+def w1_option(command: _Command) -> _Command:
+    """Give the command ``w1``: the folder where the kernel shows 1-Wire devices."""
+    return click.option(
+        "--w1",
+        type=click.Path(path_type=Path),
+        default=DEFAULT_W1,
+        show_default=True,
+        metavar="DIR",
+        help="Folder in which the kernel shows 1-Wire devices.",
+    )(command)
