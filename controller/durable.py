@@ -25,7 +25,9 @@ def write_durably(path: Path, data: bytes, *, mode: int = 0o640) -> None:
         partial.replace(path)
         sync_folder(path.parent)
     except OSError as error:
-        raise StorageError(f"{path}: cannot be written ({error.strerror}); free space or check the card") from error
+        raise StorageError(
+            f"{path}: cannot be written ({error.strerror}); free space or check the card"
+        ) from error
 
 
 def remove_durably(path: Path) -> None:

@@ -110,9 +110,13 @@ def claim_folders(folders: Folders, *, kind: str) -> None:
             if found is None:
                 mark.write_text(f"{kind}\n", encoding="ascii")
         except OSError as error:
-            raise StorageError(f"{folder}: cannot be used ({error.strerror}); choose another folder") from error
+            raise StorageError(
+                f"{folder}: cannot be used ({error.strerror}); choose another folder"
+            ) from error
         if found is not None and found != kind:
-            raise StorageError(f"{folder}: belongs to a {found} keeper, not a {kind} one; choose another folder")
+            raise StorageError(
+                f"{folder}: belongs to a {found} keeper, not a {kind} one; choose another folder"
+            )
 
 
 def _first_path(colon_separated: str | None) -> Path | None:

@@ -1,0 +1,183 @@
+"""The command socket: read while the loop waits for its next tick, bounded in every direction.
+
+One thread serves it, the keeper's own, so that a command can never interleave with a tick.
+A sender that is slow, floods or babbles is cut off; the tick does not notice.
+"""
+
+from __future__ import annotations
+
+import os
+import selectors
+import socket
+import struct
+import time
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from controller.errors import CommandRejected, StorageError
+from controller.wire import COMMAND_BYTES_MAX, Command, Order, answer, parse_command
+
+SENDERS_MAX = 8
+SENDER_PATIENCE_S = 2.0
+ANSWERED_KEPT = 256
+COMMANDS_A_ROUND_MAX = 20
+
+Handler = Callable[[Order, int], str]
+"""Takes an order and the sender's uid, returns what was done, raises CommandRejected."""
+
+
+@dataclass(slots=True)
+class _Sender:
+    channel: socket.socket
+    uid: int
+    since_s: float
+    heard: bytearray = field(default_factory=bytearray)
+
+
+class Inbox:
+    """A listening Unix socket with a bounded number of short conversations."""
+
+    def __init__(self, path: Path, handler: Handler) -> None:
+        """Listen at ``path``, replacing what a dead keeper left; owner and group may connect."""
+        self._path = path
+        self._handler = handler
+        self._senders: dict[int, _Sender] = {}
+        self._answered: OrderedDict[str, bytes] = OrderedDict()
+        self._left_this_round = 0
+        self.refused = 0
+        """Commands and senders turned away since the start."""
+        self._selector = selectors.DefaultSelector()
+        self._listener = _listen(path)
+        self._selector.register(self._listener, selectors.EVENT_READ)
+
+    def serve(self, wait_s: float) -> None:
+        """Answer commands for ``wait_s`` real seconds, then return; never longer."""
+        until_s = time.monotonic() + wait_s
+        self._left_this_round = COMMANDS_A_ROUND_MAX
+        while True:
+            left_s = until_s - time.monotonic()
+            if left_s <= 0:
+                return
+            if self._left_this_round <= 0:
+                time.sleep(left_s)
+                return
+            for key, _ in self._selector.select(left_s):
+                if key.fileobj is self._listener:
+                    self._accept()
+                else:
+                    self._hear(self._senders[key.fd])
+            self._drop_the_slow()
+
+    def close(self) -> None:
+        """Hang up on everybody and take the socket away."""
+        for sender in list(self._senders.values()):
+            self._hang_up(sender)
+        self._selector.unregister(self._listener)
+        self._listener.close()
+        self._selector.close()
+        self._path.unlink(missing_ok=True)
+
+    def _accept(self) -> None:
+        try:
+            channel, _ = self._listener.accept()
+        except OSError:
+            return
+        if len(self._senders) >= SENDERS_MAX:
+            self.refused += 1
+            channel.close()
+            return
+        channel.setblocking(False)  # noqa: FBT003  # the standard library's own signature
+        sender = _Sender(channel=channel, uid=_peer_uid(channel), since_s=time.monotonic())
+        self._senders[channel.fileno()] = sender
+        self._selector.register(channel, selectors.EVENT_READ)
+
+    def _hear(self, sender: _Sender) -> None:
+        try:
+            heard = sender.channel.recv(COMMAND_BYTES_MAX + 2)
+        except BlockingIOError:
+            return
+        except OSError:
+            heard = b""
+        sender.heard += heard
+        line, newline, _ = sender.heard.partition(b"\n")
+        if newline or len(sender.heard) > COMMAND_BYTES_MAX:
+            self._left_this_round -= 1
+            self._reply(sender, self._answer(bytes(line), sender.uid))
+        elif heard:
+            return
+        self._hang_up(sender)
+
+    def _answer(self, line: bytes, uid: int) -> bytes:
+        command: Command | None = None
+        try:
+            command, order = parse_command(line)
+            if command.id in self._answered:
+                return self._answered[command.id]
+            reply = answer(command.id, ok=True, reason=self._handler(order, uid))
+        except CommandRejected as error:
+            self.refused += 1
+            reply = answer(command.id if command else "", ok=False, reason=str(error))
+        if command is not None:
+            self._answered[command.id] = reply
+            if len(self._answered) > ANSWERED_KEPT:
+                self._answered.popitem(last=False)
+        return reply
+
+    def _reply(self, sender: _Sender, reply: bytes) -> None:
+        try:
+            sender.channel.send(reply)
+        except OSError:
+            self.refused += 1
+
+    def _drop_the_slow(self) -> None:
+        now_s = time.monotonic()
+        for sender in [each for each in self._senders.values() if now_s - each.since_s > SENDER_PATIENCE_S]:
+            self.refused += 1
+            self._hang_up(sender)
+
+    def _hang_up(self, sender: _Sender) -> None:
+        self._selector.unregister(sender.channel)
+        del self._senders[sender.channel.fileno()]
+        sender.channel.close()
+
+
+def _listen(path: Path) -> socket.socket:
+    """Bind under a name of our own, then rename, so that no connection meets a half-made socket."""
+    listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_NONBLOCK | socket.SOCK_CLOEXEC)
+    fresh = path.with_name(f".{path.name}.fresh")
+    try:
+        fresh.unlink(missing_ok=True)
+        listener.bind(str(fresh))
+        fresh.chmod(0o660)
+        listener.listen(SENDERS_MAX)
+        fresh.replace(path)
+    except OSError as error:
+        listener.close()
+        raise StorageError(f"{path}: no command socket ({error}); check the folder") from error
+    return listener
+
+
+def _peer_uid(channel: socket.socket) -> int:
+    """The uid at the other end, by the kernel's word."""
+    credentials = channel.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, struct.calcsize("3i"))
+    return int(struct.unpack("3i", credentials)[1])
+
+
+def send_command(path: Path, line: bytes, *, patience_s: float = 5.0) -> bytes:
+    """Send one line to a keeper and return its answer; raises CommandRejected when none comes."""
+    try:
+        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_CLOEXEC) as channel:
+            channel.settimeout(patience_s)
+            channel.connect(os.fspath(path))
+            channel.sendall(line.rstrip(b"\n") + b"\n")
+            reply = b""
+            while not reply.endswith(b"\n"):
+                part = channel.recv(COMMAND_BYTES_MAX)
+                if not part:
+                    break
+                reply += part
+    except OSError as error:
+        raise CommandRejected(f"the keeper does not answer at {path} ({error})") from error
+    return reply

@@ -1,0 +1,202 @@
+"""Every notice: its kind, how urgent, how long it must last, what to do first, its words. Pure.
+
+``words`` is a format text filled from a condition's facts; verb first, one action, one number.
+Hold-in is how long a condition lasts before anybody hears of it, hold-out how long it must be
+gone before it counts as over: both are our choice, common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from controller.vocabulary import Kind, Urgency
+
+_MINUTE_S = 60.0
+_HOUR_S = 3600.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoticeEntry:
+    """One notice of the catalogue."""
+
+    kind: Kind
+    urgency: Urgency
+    first: str
+    """What to do first; README repeats it to the letter."""
+    words: str
+    hold_in_s: float = 0.0
+    hold_out_s: float = 3 * _MINUTE_S
+
+
+CATALOGUE: Mapping[str, NoticeEntry] = {
+    "below_keep": NoticeEntry(
+        kind=Kind.FROST,
+        urgency=Urgency.NOW,
+        first="Lay mats or fleece over the covers and carry the tenderest pots indoors.",
+        words="Lay mats on and carry the tenderest pots in: {frame} is at {coldest}, below the {keep_above} "
+        "it should hold; heat is {heat}.",
+        hold_in_s=10 * _MINUTE_S,
+        hold_out_s=30 * _MINUTE_S,
+    ),
+    "unprotected": NoticeEntry(
+        kind=Kind.FROST,
+        urgency=Urgency.NOW,
+        first="Lay mats on, carry the tenderest pots indoors, then look for the cause that is named.",
+        words="Lay mats on and carry the tenderest pots in: {frame} cannot be heated ({why}) and frost is "
+        "possible; last known {coldest}.",
+        hold_out_s=10 * _MINUTE_S,
+    ),
+    "bus_dead": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.NOW,
+        first="Check the probe lead where it leaves the box: one short silences every probe.",
+        words="Check the probe lead at the box: no probe of {frame} has answered for {minutes} min.",
+        hold_in_s=0.5 * _MINUTE_S,
+    ),
+    "probe_lost": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.DAY,
+        first="Look at that probe's plug and lead; frameward goes on with the probes it still trusts.",
+        words="Look at the {place} probe of {frame}: {why}. Control goes on with {left} probes.",
+        hold_in_s=1 * _MINUTE_S,
+        hold_out_s=5 * _MINUTE_S,
+    ),
+    "probe_coarse": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.PAGE,
+        first="Restart the board when convenient; a probe has fallen back to coarse steps.",
+        words="Restart the board when convenient: the {place} probe of {frame} reads in {bits} bits, not 12.",
+        hold_in_s=10 * _MINUTE_S,
+    ),
+    "lockout": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.NOW,
+        first="Unplug the cable at the wall, find the cause, then run `frameward clear-lockout` at the board.",
+        words="Unplug the cable of {frame} at the wall: heat is locked out ({why}). {detail}",
+        hold_out_s=0.0,
+    ),
+    "no_response": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.NOW,
+        first="Check fuse, plug and RCD of the cable; if the RCD trips again, leave it off and have it tested.",
+        words="Check fuse, plug and RCD of {frame}'s cable: it was switched on and stayed dead.",
+        hold_in_s=0.0,
+    ),
+    "supply_lost": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.NOW,
+        first="Check the RCD and fuse once; if it trips again, leave it off and have it tested.",
+        words="Check RCD and fuse once: the cable of {frame} has had no mains for {minutes} min.",
+        hold_in_s=0.5 * _MINUTE_S,
+    ),
+    "pin_fault": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.NOW,
+        first="Unplug the cable, then restart the board; a relay line does not obey.",
+        words="Unplug the cable of {frame}: its relay line does not obey ({detail}).",
+    ),
+    "stop_pressed": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.DAY,
+        first="Release the stop button once the frame is safe to heat again.",
+        words="Release the stop button when safe: heat of {frame} is off while it is pressed.",
+    ),
+    "not_commissioned": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.DAY,
+        first="Run `frameward commission` at the board; heat stays off until the safety list is answered.",
+        words="Run frameward commission at the board: heat of {frame} stays off until then ({why}).",
+    ),
+    "settings_refused": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.DAY,
+        first="Run `frameward check` and mend what it lists; the last good settings are in use meanwhile.",
+        words="Mend the settings file: {count} faults, first {detail}. The last good copy is in use.",
+        hold_out_s=0.0,
+    ),
+    "settings_taken": NoticeEntry(
+        kind=Kind.NEWS,
+        urgency=Urgency.PAGE,
+        first="Nothing; a changed settings file has passed every check and is in use.",
+        words="Nothing to do: the changed settings file has been taken.",
+        hold_out_s=_HOUR_S,
+    ),
+    "not_recording": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.DAY,
+        first="Free space on the card or replace it; control goes on without a record.",
+        words="Free space on the card or replace it: nothing is being recorded ({detail}). Control goes on.",
+        hold_in_s=1 * _MINUTE_S,
+    ),
+    "record_set_aside": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.DAY,
+        first="Keep the named file if you want its data mended; a fresh record was started.",
+        words="Keep {detail}: the record was damaged, set aside, and a fresh one started.",
+        hold_out_s=_HOUR_S,
+    ),
+    "stored_state_lost": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.DAY,
+        first="Enter again what the named file held; it could not be read and was not used.",
+        words="Enter again what {detail} held: it could not be read and was not used.",
+        hold_out_s=_HOUR_S,
+    ),
+    "clock_stepped": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.PAGE,
+        first="Nothing; the clock was set, and the record marks the place.",
+        words="Nothing to do: the clock was set by {minutes} min. Heat does not depend on it.",
+        hold_out_s=_HOUR_S,
+    ),
+    "clock_unconfirmed": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.DAY,
+        first="Bring the board within reach of its network; until then times are shown as not confirmed.",
+        words="Bring the board within reach of its network: its clock has not been confirmed for {hours} h.",
+        hold_in_s=6 * _HOUR_S,
+    ),
+    "unguarded": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.DAY,
+        first="Start frameward through its unit, so that a hang is noticed and ended from outside.",
+        words="Start frameward through its unit: nothing watches this process for a hang.",
+    ),
+    "late": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.DAY,
+        first="See what else runs on the board; heat is off whenever frameward comes late.",
+        words="See what else runs on the board: a round came {lateness_s} s late and heat was off for it.",
+        hold_out_s=30 * _MINUTE_S,
+    ),
+    "restarted": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.PAGE,
+        first="Nothing, if it was once; look at supply and log if it repeats.",
+        words="Look at supply and log if it repeats: frameward ended without a clean stop, {count} in a day.",
+        hold_out_s=_HOUR_S,
+    ),
+    "crash_loop": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.NOW,
+        first="Lay mats on and look at the board's supply: it keeps restarting, and each start owes a rest.",
+        words="Lay mats on and look at the board's supply: {count} restarts within an hour.",
+        hold_out_s=_HOUR_S,
+    ),
+    "heat_rested": NoticeEntry(
+        kind=Kind.NEWS,
+        urgency=Urgency.PAGE,
+        first="Nothing; somebody asked for heat to rest, and it comes back by itself.",
+        words="Nothing to do: heat of {frame} rests by request for {minutes} min more.",
+        hold_out_s=0.0,
+    ),
+    "rested_in_frost": NoticeEntry(
+        kind=Kind.FROST,
+        urgency=Urgency.NOW,
+        first="End the rest of heat, or lay mats on now: frost is possible while heat rests.",
+        words="End the rest of heat or lay mats on: {frame} is at {coldest} and heat rests for {minutes} min.",
+        hold_out_s=0.0,
+    ),
+}
+"""Every notice that this version can raise, by code."""
