@@ -147,17 +147,28 @@ def decode_lines(lines: Sequence[str], taken_at_s: float) -> RawReading:
     if first is None:
         return _failed(Rejection.GARBLED, f"first line reads {lines[0].strip()[:60]!r}", taken_at_s)
     data = bytes.fromhex(first[1])
-    if first[2] == "NO":
-        contents = examine(data)
-        if contents.flaw in {Rejection.SHORTED, Rejection.SILENT}:
-            return _failed(contents.flaw, contents.detail, taken_at_s)
-        return _failed(Rejection.CRC, "the kernel reports a wrong checksum", taken_at_s)
+    flaw = _flaw_after_no(data) if first[2] == "NO" else _flaw_of_second(lines, data)
+    if flaw is not None:
+        return _failed(*flaw, taken_at_s)
+    return Scratchpad(data=data, taken_at_s=taken_at_s)
+
+
+def _flaw_after_no(data: bytes) -> tuple[Rejection, str]:
+    """A dead wire has a name of its own; every other NO is a checksum error."""
+    contents = examine(data)
+    if contents.flaw in {Rejection.SHORTED, Rejection.SILENT}:
+        return contents.flaw, contents.detail
+    return Rejection.CRC, "the kernel reports a wrong checksum"
+
+
+def _flaw_of_second(lines: Sequence[str], data: bytes) -> tuple[Rejection, str] | None:
+    """After YES the second line repeats the first one's bytes; anything else is a torn file."""
     second = _SECOND_LINE.match(lines[1].strip()) if len(lines) > 1 else None
     if second is None:
-        return _failed(Rejection.GARBLED, "second line is missing or cut", taken_at_s)
+        return Rejection.GARBLED, "second line is missing or cut"
     if bytes.fromhex(second[1]) != data:
-        return _failed(Rejection.GARBLED, "the two lines hold different bytes", taken_at_s)
-    return Scratchpad(data=data, taken_at_s=taken_at_s)
+        return Rejection.GARBLED, "the two lines hold different bytes"
+    return None
 
 
 def _failed(reason: Rejection, detail: str, taken_at_s: float) -> ReadFailure:
