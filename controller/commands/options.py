@@ -35,7 +35,7 @@ def state_option(command: _Command) -> _Command:
         type=click.Path(path_type=Path),
         default=None,
         metavar="DIR",
-        help="Folder that survives a power cut: history, lockouts, commissioning.  [default: the service's own]",
+        help="Folder that survives a power cut: history, lockouts.  [default: the service's own]",
     )(command)
 
 
