@@ -43,7 +43,7 @@ class FrameInputs:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class InputReadings:
+class BoardState:
     """All contacts at one instant."""
 
     stop_pressed: bool | None
@@ -97,7 +97,7 @@ class BoardInputs:
         self._devices.append(device)
         return device
 
-    def read(self) -> InputReadings:
+    def read(self) -> BoardState:
         """Look at every contact once; never raises."""
         self._faults = []
         stop_closed = self._is_closed("stop button", self._stop)
@@ -110,7 +110,7 @@ class BoardInputs:
             )
             for name, devices in self._frames.items()
         }
-        return InputReadings(
+        return BoardState(
             stop_pressed=None if stop_closed is None else not stop_closed,
             frames=frames,
             faults=tuple(self._faults),

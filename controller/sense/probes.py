@@ -22,7 +22,7 @@ from controller.vocabulary import ProbeId, Rejection
 
 # The library would otherwise load kernel modules on import, and raise where there are none.
 os.environ["W1THERMSENSOR_NO_KERNEL_MODULE"] = "1"
-from w1thermsensor import NoSensorFoundError, Sensor, W1ThermSensor  # noqa: E402  # after the line above
+from w1thermsensor import NoSensorFoundError, Sensor, W1ThermSensor  # after the line above
 
 READ_DEADLINE_S = 8.0
 """Twice what the kernel's five tries take on a bad bus; later than that a read counts as hung."""
