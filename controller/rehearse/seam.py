@@ -1,0 +1,219 @@
+"""The seam behind which a simulated frame hangs: ``--stand-in module:factory``.
+
+``factory(frame, start_utc)`` gets the frame's own settings table as a plain dict and gives an object
+with ``advance(dt_s, weather, heat_on, opening)``, which returns the true °C by place at the end of the
+step; inputs are constant over it. A stand-in that breaks the contract is refused with the reason.
+"""
+
+from __future__ import annotations
+
+import copy
+import importlib
+import math
+import numbers
+import sys
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Protocol
+
+from controller.errors import ControllerError
+from controller.weatherseries import WeatherPoint
+
+REQUIRED_PLACES = ("air", "bed", "outside")
+KNOWN_PLACES = (*REQUIRED_PLACES, "wall", "cable")
+TRUE_C_MIN = -90.0
+TRUE_C_MAX = 250.0
+"""Beyond these a stand-in has gone astray: no weather is colder and no cable survives more."""
+_TRIAL_STEP_S = 60.0
+
+
+class StandInError(ControllerError):
+    """A stand-in cannot be used; the text says which, what it did and what it must do."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpeningNow:
+    """How the covers stand during one step, and what lies on them."""
+
+    name: str
+    area_m2: float
+    height_m: float
+    covering_r_m2k_w: float = 0.0
+    """Thermal resistance of all coverings together; 0 when bare."""
+
+
+class StandIn(Protocol):
+    """A simulated frame: deterministic and deep-copyable.
+
+    The arguments are positional. ``weather`` offers ``utc`` (aware, the middle of the step) and the
+    weather file's columns as step means, None where absent.
+    """
+
+    def advance(
+        self,
+        dt_s: float,
+        weather: WeatherPoint,
+        heat_on: bool,  # noqa: FBT001  # the seam's arguments are positional
+        opening: OpeningNow,
+        /,
+    ) -> dict[str, float]:
+        """True °C by place after ``dt_s`` seconds; with 0 the initial state."""
+
+
+Factory = Callable[[dict[str, Any], datetime], StandIn]
+
+
+class CheckedStandIn:
+    """A stand-in whose every answer is looked at before it is believed."""
+
+    def __init__(self, stand_in: StandIn, name: str) -> None:
+        """``name`` is how the stand-in was asked for, for errors."""
+        self._stand_in = stand_in
+        self._name = name
+
+    def advance(
+        self,
+        dt_s: float,
+        weather: WeatherPoint,
+        heat_on: bool,  # noqa: FBT001  # as above
+        opening: OpeningNow,
+        /,
+    ) -> dict[str, float]:
+        """The stand-in's own answer; raises StandInError when it breaks the contract."""
+        try:
+            places = self._stand_in.advance(dt_s, weather, heat_on, opening)
+        except Exception as error:
+            raise StandInError(
+                f"stand-in {self._name}: advance() failed near {weather.utc.isoformat()}"
+                f" ({type(error).__name__}: {error}); it must never raise"
+            ) from error
+        try:
+            for place in REQUIRED_PLACES:
+                if not TRUE_C_MIN <= places[place] <= TRUE_C_MAX:
+                    raise self._bad_place(place, places[place], weather)
+            if len(places) > len(REQUIRED_PLACES):
+                for place, true_c in places.items():
+                    if not TRUE_C_MIN <= true_c <= TRUE_C_MAX:
+                        raise self._bad_place(place, true_c, weather)
+        except (KeyError, TypeError, AttributeError) as error:
+            raise self._explain(places, weather) from error
+        return places
+
+    def _bad_place(self, place: object, found: object, weather: WeatherPoint) -> StandInError:
+        return StandInError(
+            f"stand-in {self._name}: {place} is {found!r} near {weather.utc.isoformat()};"
+            f" it must be °C from {TRUE_C_MIN:g} to {TRUE_C_MAX:g}"
+        )
+
+    def _explain(self, places: object, weather: WeatherPoint) -> StandInError:
+        """Why the answer could not even be looked through."""
+        if not isinstance(places, Mapping):
+            return StandInError(
+                f"stand-in {self._name}: advance() gave {type(places).__name__};"
+                " it must give a dict of °C by place"
+            )
+        for place in REQUIRED_PLACES:
+            if place not in places:
+                known = ", ".join(sorted(map(str, places))) or "nothing"
+                return StandInError(
+                    f"stand-in {self._name}: no {place!r} among its places ({known});"
+                    f" {', '.join(REQUIRED_PLACES)} are always needed"
+                )
+        wrong = next((item for item in places.items() if not _is_number(item[1])), ("?", None))
+        return self._bad_place(wrong[0], wrong[1], weather)
+
+
+def load_factory(spec: str) -> Factory:
+    """The callable named by ``module:factory``; modules in the current folder are found too."""
+    module_name, colon, factory_name = spec.partition(":")
+    if not (colon and module_name and factory_name):
+        raise StandInError(f"stand-in {spec!r}: write it as module:factory, for example my_frame:make_frame")
+    here = str(Path.cwd())
+    if here not in sys.path and "" not in sys.path:
+        sys.path.insert(0, here)
+    try:
+        found: object = importlib.import_module(module_name)
+    except ImportError as error:
+        raise StandInError(
+            f"stand-in {spec}: cannot import {module_name} ({error});"
+            " run from the folder that holds it or add that folder to PYTHONPATH"
+        ) from error
+    except Exception as error:
+        raise StandInError(
+            f"stand-in {spec}: {module_name} fails while it is loaded"
+            f" ({type(error).__name__}: {error}); mend it"
+        ) from error
+    for part in factory_name.split("."):
+        if not hasattr(found, part):
+            raise StandInError(f"stand-in {spec}: {module_name} has no {factory_name}; check the name")
+        found = getattr(found, part)
+    if not callable(found):
+        raise StandInError(
+            f"stand-in {spec}: {factory_name} cannot be called; it must be factory(frame, start_utc)"
+        )
+    factory: Factory = found
+    return factory
+
+
+def make_stand_in(
+    factory: Factory,
+    *,
+    name: str,
+    table: Mapping[str, object],
+    start_utc: datetime,
+    first_weather: WeatherPoint,
+    opening: OpeningNow,
+) -> CheckedStandIn:
+    """Call the factory and hold its stand-in to the contract before any step counts.
+
+    Raises StandInError when the factory fails, a place is missing or not a temperature, the stand-in
+    cannot be deep-copied, or two copies of it given the same step disagree.
+    """
+    try:
+        made = factory(plain_table(table), start_utc)
+    except Exception as error:
+        raise StandInError(
+            f"stand-in {name}: factory(frame, start_utc) failed ({type(error).__name__}: {error})"
+        ) from error
+    if not callable(getattr(made, "advance", None)):
+        raise StandInError(f"stand-in {name}: the factory gave {type(made).__name__}, which has no advance()")
+    checked = CheckedStandIn(made, name)
+    places = checked.advance(0.0, first_weather, False, opening)  # noqa: FBT003  # as above
+    for place, true_c in places.items():
+        if not _is_number(true_c):
+            raise StandInError(f"stand-in {name}: {place} starts as {true_c!r}; it must be a plain number")
+    try:
+        twins = copy.deepcopy(made), copy.deepcopy(made)
+    except Exception as error:
+        raise StandInError(
+            f"stand-in {name}: cannot be deep-copied ({type(error).__name__}: {error});"
+            " keep files, locks and generators out of it"
+        ) from error
+    one, other = (
+        CheckedStandIn(twin, name).advance(_TRIAL_STEP_S, first_weather, True, opening)  # noqa: FBT003  # as above
+        for twin in twins
+    )
+    if one != other:
+        raise StandInError(
+            f"stand-in {name}: two copies given the same step disagree; it must be deterministic"
+        )
+    return checked
+
+
+def plain_table(table: Mapping[str, object]) -> dict[str, Any]:
+    """A settings table as plain dicts and lists that a stand-in may do with as it likes."""
+    return {key: _plain(entry) for key, entry in table.items()}
+
+
+def _plain(entry: object) -> object:
+    if isinstance(entry, Mapping):
+        return plain_table(entry)
+    if isinstance(entry, list | tuple):
+        return [_plain(item) for item in entry]
+    return copy.deepcopy(entry)
+
+
+def _is_number(found: object) -> bool:
+    return isinstance(found, numbers.Real) and not isinstance(found, bool) and math.isfinite(found)
