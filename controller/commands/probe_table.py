@@ -1,0 +1,94 @@
+"""Lines about probes for a plain terminal, at most 80 columns wide. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from controller.notices.words import PLACE_WORDS, REJECTION_WORDS
+from controller.units import span_text, temperature_text
+from controller.vocabulary import Place, ProbeId, Reading, Sample
+
+WARMING_K = 0.5
+"""A hand warms a probe by more than this within the window; a draught does not."""
+WINDOW_S = 30.0
+_PLACE_COLUMNS = 24
+_FINE_BITS = 12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbeTable:
+    """Which probes to show, in which order, and what is known of each beforehand."""
+
+    probes: tuple[ProbeId, ...]
+    places: Mapping[ProbeId, list[tuple[str, Place]]]
+    corrected: frozenset[ProbeId]
+    units: str
+
+    def place_of(self, probe: ProbeId) -> Place | None:
+        """The place whose limits its readings are held to."""
+        return self.places[probe][0][1] if probe in self.places else None
+
+    def list_lines(self, readings: Mapping[ProbeId, Reading]) -> list[str]:
+        """One line per probe, below a heading."""
+        return [self._heading(), *(self._list_line(probe, readings[probe]) for probe in self.probes)]
+
+    def start_of_line(self, probe: ProbeId) -> str:
+        """Id and place, in columns."""
+        return f"{probe:<16} {self._place_text(probe):<{_PLACE_COLUMNS}}"
+
+    def _heading(self) -> str:
+        return f"{'probe':<16} {'place':<{_PLACE_COLUMNS}} reading"
+
+    def _place_text(self, probe: ProbeId) -> str:
+        """Every frame and place of a probe, cut to its column."""
+        assigned = self.places.get(probe, [])
+        text = ", ".join(f"{frame}: {PLACE_WORDS[place]}" for frame, place in assigned) or "no place yet"
+        return text if len(text) < _PLACE_COLUMNS else f"{text[: _PLACE_COLUMNS - 4]}..."
+
+    def _list_line(self, probe: ProbeId, reading: Reading) -> str:
+        if not isinstance(reading, Sample):
+            return f"{self.start_of_line(probe)} none: {REJECTION_WORDS[reading.reason]}"
+        coarse = "" if reading.resolution_bits >= _FINE_BITS else " (coarse: set it to 12)"
+        corrected = ", ice-corrected" if probe in self.corrected else ""
+        shown = temperature_text(reading.temp_c, self.units)
+        return f"{self.start_of_line(probe)} {shown:>8}  {reading.resolution_bits} bits{coarse}{corrected}"
+
+
+class WarmthWatch:
+    """Remembers half a minute of readings and marks the probe that warms most."""
+
+    def __init__(self, table: ProbeTable) -> None:
+        """Begin with no past."""
+        self._table = table
+        self._past: dict[ProbeId, list[tuple[float, float]]] = {probe: [] for probe in table.probes}
+
+    def lines(self, readings: Mapping[ProbeId, Reading], now_s: float) -> list[str]:
+        """One line per probe; at most one is marked, and only after a clear rise."""
+        rises_k = {probe: self._rise_k(probe, readings[probe], now_s) for probe in self._table.probes}
+        warmest = max(rises_k, key=rises_k.__getitem__)
+        return [
+            self._line(
+                probe,
+                readings[probe],
+                rises_k[probe],
+                marked=probe == warmest and rises_k[probe] >= WARMING_K,
+            )
+            for probe in self._table.probes
+        ]
+
+    def _rise_k(self, probe: ProbeId, reading: Reading, now_s: float) -> float:
+        """How far it has risen above its oldest reading in the window; 0 without a reading."""
+        past = [(at_s, temp_c) for at_s, temp_c in self._past[probe] if at_s >= now_s - WINDOW_S]
+        if isinstance(reading, Sample):
+            past.append((now_s, reading.temp_c))
+        self._past[probe] = past
+        return past[-1][1] - past[0][1] if past and isinstance(reading, Sample) else 0.0
+
+    def _line(self, probe: ProbeId, reading: Reading, rise_k: float, *, marked: bool) -> str:
+        start = self._table.start_of_line(probe)
+        if not isinstance(reading, Sample):
+            return f"{start} none: {REJECTION_WORDS[reading.reason]}"
+        units = self._table.units
+        mark = "  <== warming" if marked else ""
+        return f"{start} {temperature_text(reading.temp_c, units):>8}  {span_text(rise_k, units):>7}{mark}"

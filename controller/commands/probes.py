@@ -1,0 +1,279 @@
+"""``frameward probes``: which probes there are, which is which, and their correction in melting ice."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from controller.commands.options import config_option, run_option, state_option, w1_option
+from controller.commands.probe_table import ProbeTable, WarmthWatch
+from controller.config.parse import decode_settings, parse_settings
+from controller.config.records import Settings
+from controller.errors import CommandRejected, ConfigError, HardwareError
+from controller.folders import find_folders
+from controller.loop.calibration_file import Calibration, Correction, load_calibration, save_correction
+from controller.sense.calibrate import IceFlaw, IcePoint, find_ice_point
+from controller.sense.probes import READ_DEADLINE_S, BusReaders, list_probes
+from controller.sense.samples import fresh_memory, judge_reading, limits_for
+from controller.sense.scratchpad import RawReading
+from controller.vocabulary import Place, ProbeId, Reading, Sample
+
+_LOOK_S = 0.02
+_WAIT_PER_PROBE_S = 1.5
+_ICE_WORDS = """\
+The ice bath: crush clean ice made from tap or distilled water, fill a vacuum flask with it, add just
+enough cold water to fill the gaps, stir. The ice must reach the bottom; no salt. Hang the probe in
+the middle with its lead, not touching the wall, and wait ten minutes. Melting ice is 0.0 °C."""
+
+_every_option = click.option(
+    "--every-s",
+    type=click.FloatRange(min=0.02, max=60.0),
+    default=2.0,
+    show_default=True,
+    metavar="SECONDS",
+    help="Pause between readings.",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Assigned:
+    """What the settings say about probes, or why they say nothing."""
+
+    settings: Settings | None
+    remark: str = ""
+
+    def places(self) -> dict[ProbeId, list[tuple[str, Place]]]:
+        """Frames and places of each probe; several where frames share the outside one."""
+        found: dict[ProbeId, list[tuple[str, Place]]] = {}
+        frames = self.settings.frames if self.settings else {}
+        for name, frame in frames.items():
+            for place, probe in frame.probes.items():
+                found.setdefault(probe, []).append((name, place))
+        outside = self.settings.site.outside_probe if self.settings else None
+        if outside is not None and outside not in found:
+            found[outside] = [("site", Place.OUTSIDE)]
+        return found
+
+    def units(self) -> str:
+        """The owner's unit; °C without settings."""
+        return self.settings.site.units.value if self.settings else "celsius"
+
+
+@click.group(
+    name="probes",
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="Example: frameward probes watch",
+)
+def command() -> None:
+    """List probes, watch them live, correct them in melting ice."""
+
+
+@command.command("list", epilog="Example: frameward probes list --w1 /sys/bus/w1/devices")
+@config_option
+@state_option
+@run_option
+@w1_option
+def list_command(config: Path, state: Path | None, run: Path | None, w1: Path) -> None:
+    """Show every probe found or assigned: its place, its reading or why there is none, its resolution."""
+    assigned = _read_assigned(config)
+    calibration = load_calibration(find_folders(state, run, os.environ).calibration)
+    table = _make_table(assigned, calibration, w1)
+    for remark in (assigned.remark, *calibration.faults):
+        if remark:
+            click.echo(remark, err=True)
+    readers = BusReaders(table.probes, w1, READ_DEADLINE_S * 10, READ_DEADLINE_S, time.monotonic)
+    try:
+        raws = _first_readings(readers, len(table.probes))
+        readings = {
+            probe: _judge(raws.get(probe), table.place_of(probe), calibration.offset_k(probe))
+            for probe in table.probes
+        }
+    finally:
+        readers.close()
+    for line in table.list_lines(readings):
+        click.echo(line)
+
+
+@command.command("watch", epilog="Example: frameward probes watch   (Ctrl-C ends it)")
+@config_option
+@w1_option
+@_every_option
+@click.option("--rounds", type=click.IntRange(min=1), default=None, help="End after so many looks.")
+def watch_command(config: Path, w1: Path, every_s: float, rounds: int | None) -> None:
+    """Show all probes live; take one in the hand, and the line of the one that warms is marked."""
+    assigned = _read_assigned(config)
+    table = _make_table(assigned, Calibration(corrections={}), w1)
+    watch = WarmthWatch(table)
+    readers = BusReaders(table.probes, w1, every_s, READ_DEADLINE_S, time.monotonic)
+    click.echo("Take one probe in the hand for half a minute. Ctrl-C ends.")
+    overwrite = _can_overwrite()
+    drawn = 0
+    try:
+        _first_readings(readers, len(table.probes))
+        for _ in _looks(every_s, rounds):
+            raws, now_s = readers.latest(), time.monotonic()
+            readings = {probe: _judge(raws.get(probe), table.place_of(probe), 0.0) for probe in table.probes}
+            if overwrite and drawn:
+                click.echo(f"\x1b[{drawn}A\x1b[J", nl=False)
+            lines = watch.lines(readings, now_s)
+            drawn = len(lines)
+            click.echo("\n".join(lines))
+    except KeyboardInterrupt:
+        click.echo()
+    finally:
+        readers.close()
+
+
+@command.command("ice", epilog="Example: frameward probes ice --probe 28-000007a1c0e5")
+@click.option("--probe", "probe_name", required=True, metavar="ID", help="The probe in the ice bath.")
+@state_option
+@run_option
+@w1_option
+@_every_option
+@click.option(
+    "--rounds",
+    type=click.IntRange(min=1),
+    default=90,
+    show_default=True,
+    help="Give up after so many readings.",
+)
+@click.option("--yes", is_flag=True, help="The bath is ready; do not ask.")
+def ice_command(  # noqa: PLR0917  # click hands options over by name
+    probe_name: str,
+    state: Path | None,
+    run: Path | None,
+    w1: Path,
+    every_s: float,
+    rounds: int,
+    yes: bool,  # noqa: FBT001  # click hands options over by name
+) -> None:
+    """Correct one probe at 0 °C: guided, steady readings only, at most what the data sheet allows."""
+    probe = _find_named(probe_name, w1)
+    click.echo(_ICE_WORDS)
+    if not yes:
+        click.confirm("Is the probe in the bath, for ten minutes already?", abort=True)
+    readers = BusReaders([probe], w1, every_s, READ_DEADLINE_S, time.monotonic)
+    try:
+        point = _settle(_distinct_raw_c(readers, probe, every_s, rounds))
+    finally:
+        readers.close()
+    path = find_folders(state, run, os.environ).calibration
+    date_utc = datetime.now(UTC).date().isoformat()
+    save_correction(
+        path, probe, Correction(offset_k=point.offset_k, residual_k=point.residual_k, date_utc=date_utc)
+    )
+    click.echo(
+        f"{probe}: corrected by {point.offset_k:+.3f} K, readings within ±{point.residual_k:.3f} K, "
+        f"{date_utc}.\nStored in {path}; the keeper applies it when it next starts."
+    )
+
+
+def _settle(raw_c: Iterator[float]) -> IcePoint:
+    """The first steady ice point in the stream; CommandRejected with what to do when there is none."""
+    seen: list[float] = []
+    result = find_ice_point(seen)
+    for reading_c in raw_c:
+        seen.append(reading_c)
+        click.echo(f"  {len(seen):3d}  {reading_c:+.4f} °C")
+        result = find_ice_point(seen)
+        if isinstance(result, IcePoint):
+            return result
+        if result.flaw is IceFlaw.TOO_FAR_OFF:
+            break
+    if isinstance(result, IcePoint):
+        return result
+    raise CommandRejected(f"no correction stored: {result.remedy}")
+
+
+def _distinct_raw_c(readers: BusReaders, probe: ProbeId, every_s: float, rounds: int) -> Iterator[float]:
+    """Each new sound reading once, uncorrected; ends after ``rounds`` looks."""
+    judged_at_s = -1.0
+    _first_readings(readers, 1)
+    for _ in _looks(every_s, rounds):
+        raw = readers.latest().get(probe)
+        if raw is None or raw.taken_at_s <= judged_at_s:
+            continue
+        judged_at_s = raw.taken_at_s
+        reading = _judge(raw, Place.AIR, 0.0)
+        if isinstance(reading, Sample):
+            yield reading.temp_c
+        else:
+            click.echo(f"       no reading: {reading.reason.value} ({reading.detail})")
+
+
+def _looks(every_s: float, rounds: int | None) -> Iterator[int]:
+    """Count looks, pausing between them; for ever without ``rounds``."""
+    count = 0
+    while rounds is None or count < rounds:
+        if count:
+            time.sleep(every_s)
+        yield count
+        count += 1
+
+
+def _first_readings(readers: BusReaders, count: int) -> Mapping[ProbeId, RawReading]:
+    """Wait until every probe has answered or has been found hung, within a bound."""
+    until_s = time.monotonic() + READ_DEADLINE_S + 1.0 + count * _WAIT_PER_PROBE_S
+    raws = readers.latest()
+    while len(raws) < count and time.monotonic() < until_s:
+        time.sleep(_LOOK_S)
+        raws = readers.latest()
+    return raws
+
+
+def _judge(raw: RawReading | None, place: Place | None, offset_k: float) -> Reading:
+    """One reading by itself, as old as it was when it was made."""
+    limits = limits_for(place or Place.AIR, READ_DEADLINE_S)
+    taken_at_s = 0.0 if raw is None else raw.taken_at_s
+    return judge_reading(fresh_memory(taken_at_s), raw, taken_at_s, limits, offset_k)[1]
+
+
+def _make_table(assigned: _Assigned, calibration: Calibration, w1: Path) -> ProbeTable:
+    """Lay out every probe that is found or assigned; HardwareError when there is none."""
+    found = list_probes(w1)
+    places = assigned.places()
+    probes = tuple(sorted({*(entry.probe for entry in found), *places}))
+    if not probes:
+        raise HardwareError(f"{w1}: no probe found; check the wiring, the 4.7 kΩ pull-up and the lead")
+    return ProbeTable(
+        probes=probes,
+        places=places,
+        corrected=frozenset(calibration.corrections),
+        units=assigned.units(),
+    )
+
+
+def _find_named(name: str, w1: Path) -> ProbeId:
+    """The probe of that id, if the kernel shows it."""
+    found = [entry.probe for entry in list_probes(w1)]
+    if name not in found:
+        raise CommandRejected(f"{name}: no such probe; found: {', '.join(found) or 'none'}")
+    return ProbeId(name)
+
+
+def _read_assigned(config: Path) -> _Assigned:
+    """Settings where they can be used; this command works without them too."""
+    if not config.is_file():
+        return _Assigned(settings=None, remark=f"{config}: no settings yet, so no probe has a place")
+    try:
+        text = decode_settings(config.read_bytes(), str(config))
+        return _Assigned(settings=parse_settings(text, str(config)))
+    except ConfigError as error:
+        return _Assigned(
+            settings=None,
+            remark=f"{config}: {len(error.faults)} to mend, so no probe has a place; see `frameward check`",
+        )
+    except OSError as error:
+        return _Assigned(settings=None, remark=f"{config}: cannot be read ({error.strerror})")
+
+
+def _can_overwrite() -> bool:
+    """A terminal that moves its cursor; anything else gets one block after another."""
+    return sys.stdout.isatty() and os.environ.get("TERM", "dumb") != "dumb"
