@@ -102,20 +102,25 @@ def owe_rest(memory: JudgeMemory) -> JudgeMemory:
     )
 
 
-def note_switch(memory: JudgeMemory, now_s: float, *, relay_on: bool) -> JudgeMemory:
-    """The gate has driven the relay at ``now_s``; to be told of every change, and of no other."""
+def note_switch(memory: JudgeMemory, *, relay_on: bool) -> JudgeMemory:
+    """The gate has driven the relay in the tick just judged; to be told of every change, no other."""
     change = switch_on if relay_on else switch_off
     return JudgeMemory(
         seen_at_s=memory.seen_at_s,
         good_cycles=memory.good_cycles,
         rest_owed=memory.rest_owed,
-        heated_at_s=now_s,
+        heated_at_s=memory.seen_at_s,
         air_hot=memory.air_hot,
         root_hot=memory.root_hot,
         cable_hot=memory.cable_hot,
-        running=change(memory.running, now_s),
+        running=change(memory.running, memory.seen_at_s),
         watch=memory.watch,
     )
+
+
+def refuse(memory: JudgeMemory, *, locked: bool) -> tuple[JudgeMemory, Verdict]:
+    """The verdict on a tick whose evidence cannot be judged: off, a full rest, good cycles anew."""
+    return owe_rest(memory), _BAD_EVIDENCE_LOCKED if locked else _BAD_EVIDENCE
 
 
 def judge(
@@ -128,7 +133,7 @@ def judge(
     sight = look(limits, evidence)
     now_s = evidence.now_s
     if sight is None or now_s < memory.seen_at_s:
-        return owe_rest(memory), _BAD_EVIDENCE_LOCKED if locked else _BAD_EVIDENCE
+        return refuse(memory, locked=locked)
     running = memory.running
     if memory.rest_owed or relay_on != (running.on_since_s is not None):
         # The relay is not where the judge's last word left it: whatever it does, it rests from now.

@@ -1,30 +1,38 @@
-"""The gate. Signatures first; the rules follow."""
+"""The gate: the only road to a heat relay.
+
+There is no way to order heat on. ``apply`` hands each frame's evidence to the judge and drives the
+relay as the verdict says; ``all_off`` ends it. Off always comes first: before any relay goes on, and
+before a lockout is written.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
+from controller.heat.budget import Asking, Turns, share_power
+from controller.heat.contacts import Contacts, SwitchPin
+from controller.heat.interlock import JudgeMemory, Verdict, fresh_memory, judge, note_switch, owe_rest, refuse
 from controller.heat.limits import HeatLimits
-from controller.vocabulary import FrameName, HeatEvidence, HeatReport, Lockout
+from controller.vocabulary import (
+    FrameName,
+    HeatEvidence,
+    HeatReason,
+    HeatReport,
+    Level,
+    Lockout,
+    LockoutCause,
+)
+
+__all__ = ["GateFrame", "LockoutStore", "PinStuck", "RelayGate", "SwitchPin"]
+
+KEEP_AGAIN_TICKS = 6
+"""A lockout that could not be written is tried again after this many ticks."""
 
 
 class PinStuck(Exception):  # noqa: N818  # named for what has happened
-    """A heat relay could not be shown to be off: switch everything off and leave the process."""
-
-
-class SwitchPin(Protocol):
-    """One output; ``True`` is heat on (or the isolating relay closed), whatever the level."""
-
-    def drive(self, on: bool) -> None:  # noqa: FBT001  # the one argument a switch has
-        """Drive the pin; raises when the board will not."""
-
-    def read(self) -> bool:
-        """The pin as read back from the board."""
-
-    def close(self) -> None:
-        """Drive off, then let go of the pin."""
+    """A relay could not be shown to be off by any path: all off, leave, and let the line go."""
 
 
 class LockoutStore(Protocol):
@@ -34,12 +42,12 @@ class LockoutStore(Protocol):
         """The lockout of this frame, or None."""
 
     def keep(self, lockout: Lockout) -> None:
-        """Return only after the lockout is on disk; raises when it is not."""
+        """Return only once the lockout is on disk; raises when it is not."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GateFrame:
-    """One frame's limits and pins."""
+    """One frame's limits, pins and load."""
 
     limits: HeatLimits
     heat: SwitchPin
@@ -47,8 +55,168 @@ class GateFrame:
     power_w: float
 
 
+class _Line:
+    """One frame at the gate, from evidence to contacts."""
+
+    def __init__(self, name: FrameName, frame: GateFrame, lockouts: LockoutStore, now_s: float) -> None:
+        """Contacts off first, then the lockout is looked for."""
+        self.name = name
+        self.contacts = Contacts(frame.heat, frame.isolating)
+        self._frame = frame
+        self._lockouts = lockouts
+        self._memory, self._verdict = refuse(fresh_memory(now_s), locked=False)
+        self._evidence: HeatEvidence | None = None
+        self._relay_on = False
+        self._over_budget = False
+        self._switch_on_count = 0
+        self._unkept_ticks = 0
+        self._keep_fault = ""
+        self._lockout = self._find(
+            Lockout(
+                frame=name,
+                cause=LockoutCause.UNREADABLE,
+                detail="the lockouts could not be read",
+                raised_utc="",
+            )
+        )
+
+    @property
+    def allowed(self) -> bool:
+        """The judge allows heat in this tick."""
+        return self._verdict.heat_allowed
+
+    @property
+    def judged_at_s(self) -> float:
+        """The last sound tick."""
+        return self._memory.seen_at_s
+
+    def hear(self, evidence: HeatEvidence | None, utc_text: Callable[[], str]) -> None:
+        """Judge this tick's evidence; what must be off is off on return."""
+        self._evidence = evidence
+        self._over_budget = False
+        if self._lockout is not None:
+            self._follow(self._lockout)
+        if self.contacts.off_fault or self.contacts.ended:
+            self._memory = owe_rest(self._memory)
+        self._relay_on = self.contacts.relay_on()
+        self._memory, self._verdict = self._judge(evidence)
+        locked = self._verdict.level is Level.LOCKED
+        if not self.allowed and (
+            self._relay_on or self.contacts.off_fault or (locked and self.contacts.must_isolate())
+        ):
+            self._off(isolate=locked)
+        if self._verdict.lockout_cause is not None and self._lockout is None:
+            self._lock(self._verdict.lockout_cause, self._verdict.lockout_detail, utc_text)
+
+    def asking(self) -> Asking:
+        """What this frame asks of a shared budget."""
+        coldest_c = None if self._evidence is None else self._evidence.coldest_c
+        return Asking(frame=self.name, power_w=self._frame.power_w, coldest_c=coldest_c)
+
+    def held_power_w(self) -> float:
+        """Power that must be taken as flowing though heat is not allowed."""
+        live = None if self._evidence is None else self._evidence.feedback_live
+        shown_dead = live is False or (live is None and self.contacts.isolated())
+        suspected = self._relay_on or self._lockout is not None or live is True
+        return self._frame.power_w if suspected and not self.allowed and not shown_dead else 0.0
+
+    def give_way(self) -> None:
+        """No power is left for this frame."""
+        self._over_budget = True
+        if self._relay_on:
+            self._off(isolate=False)
+
+    def serve(self) -> None:
+        """The judge allows it and there is power: on, unless it is."""
+        if self._relay_on:
+            return
+        self._memory = note_switch(self._memory, relay_on=True)
+        self._relay_on = self.contacts.on()
+        if self._relay_on:
+            self._switch_on_count += 1
+        else:
+            self._memory = owe_rest(self._memory)
+
+    def report(self) -> HeatReport:
+        """What was done in this tick."""
+        verdict, lockout = self._verdict, self._lockout
+        pin_fault = "; ".join(fault for fault in (self.contacts.off_fault, self.contacts.on_fault) if fault)
+        reasons = verdict.reasons
+        if self._over_budget:
+            reasons = (*reasons, HeatReason.OVER_BUDGET)
+        if pin_fault:
+            reasons = (*reasons, HeatReason.PIN_FAULT)
+        if lockout is not None and self._keep_fault:
+            lockout = replace(lockout, detail=f"{lockout.detail}; not on disk yet: {self._keep_fault}")
+        return HeatReport(
+            heat_wanted=self._evidence is not None and self._evidence.heat_wanted is True,
+            heat_allowed=self.allowed and not self._over_budget and not pin_fault,
+            relay_on=self._relay_on,
+            level=max(verdict.level, Level.HEAT_OFF) if pin_fault else verdict.level,
+            reasons=reasons,
+            lockout=lockout,
+            switch_on_count=self._switch_on_count,
+            isolated=self.contacts.isolated(),
+            pin_fault=pin_fault,
+        )
+
+    def _judge(self, evidence: HeatEvidence | None) -> tuple[JudgeMemory, Verdict]:
+        """The judge's verdict; evidence that is missing or breaks the judge is refused."""
+        locked = self._lockout is not None
+        if evidence is None:
+            return refuse(self._memory, locked=locked)
+        try:
+            return judge(self._frame.limits, self._memory, evidence, relay_on=self._relay_on, locked=locked)
+        except Exception:  # noqa: BLE001  # evidence that cannot even be looked at is bad evidence
+            return refuse(self._memory, locked=locked)
+
+    def _off(self, *, isolate: bool) -> None:
+        """Contacts off; the judge is told when that ended a run."""
+        self.contacts.off(isolate=isolate)
+        if self._relay_on and not self._memory.rest_owed:
+            self._memory = note_switch(self._memory, relay_on=False)
+        self._relay_on = self.contacts.relay_on()
+
+    def _lock(self, cause: LockoutCause, detail: str, utc_text: Callable[[], str]) -> None:
+        """Lock in memory at once and on disk before anybody is told; the contacts are off already."""
+        try:
+            raised_utc = utc_text()
+        except Exception:  # noqa: BLE001  # a lockout without a date is still a lockout
+            raised_utc = ""
+        self._lockout = Lockout(frame=self.name, cause=cause, detail=detail, raised_utc=raised_utc)
+        self._keep(self._lockout)
+
+    def _keep(self, lockout: Lockout) -> None:
+        """Write the lockout; what went wrong is remembered and tried again."""
+        self._unkept_ticks = 0
+        try:
+            self._lockouts.keep(lockout)
+        except Exception as error:  # noqa: BLE001  # no disk trouble may undo a lockout
+            self._keep_fault = f"{type(error).__name__}: {error}"
+        else:
+            self._keep_fault = ""
+
+    def _follow(self, lockout: Lockout) -> None:
+        """See whether a person has cleared it; one that is not on disk cannot have been."""
+        if self._keep_fault:
+            self._unkept_ticks += 1
+            if self._unkept_ticks >= KEEP_AGAIN_TICKS:
+                self._keep(lockout)
+            return
+        self._lockout = self._find(lockout)
+        if self._lockout is None:
+            self._memory = owe_rest(self._memory)
+
+    def _find(self, if_unreadable: Lockout) -> Lockout | None:
+        """The lockout on disk; a store that fails leaves the frame locked."""
+        try:
+            return self._lockouts.find(self.name)
+        except Exception:  # noqa: BLE001  # no disk trouble may undo a lockout
+            return if_unreadable
+
+
 class RelayGate:
-    """The only way to a heat relay: ``apply`` and ``all_off``; there is no ``on``."""
+    """All frames of one board; owns every heat relay and isolating relay."""
 
     def __init__(
         self,
@@ -59,20 +227,69 @@ class RelayGate:
         now_s: float,
         utc_text: Callable[[], str],
     ) -> None:
-        """Drive every relay off, open every isolating relay, read every lockout."""
-        raise NotImplementedError
+        """Drive every relay off, open every isolating relay, look for every lockout.
+
+        ``heat_power_max_w`` bounds the sum of all heat; None means no bound.
+        ``utc_text`` gives the date that a lockout is filed under.
+        Raises PinStuck when a relay does not read off.
+        """
+        self._heat_power_max_w = heat_power_max_w
+        self._utc_text = utc_text
+        self._turns = Turns()
+        self._lines = tuple(_Line(name, frame, lockouts, now_s) for name, frame in frames.items())
+        self._leave_if_stuck()
 
     def apply(self, evidence: Mapping[FrameName, HeatEvidence]) -> Mapping[FrameName, HeatReport]:
-        """Judge every frame and drive its relay; a frame without evidence is driven off."""
-        raise NotImplementedError
+        """Judge every frame and drive its relay; a frame without evidence is driven off.
+
+        Raises PinStuck, with all relays ordered off, when one cannot be shown to be off.
+        """
+        for line in self._lines:
+            line.hear(evidence.get(line.name), self._utc_text)
+        self._leave_if_stuck()
+        served = self._share([line for line in self._lines if line.allowed])
+        for line in self._lines:
+            if line.allowed and line.name not in served:
+                line.give_way()
+        for line in self._lines:
+            if line.name in served:
+                line.serve()
+        self._leave_if_stuck()
+        return {line.name: line.report() for line in self._lines}
 
     def all_off(self) -> tuple[str, ...]:
-        """Final: every relay off and isolated; this gate never switches on again.
+        """Every relay off and isolated, for good: this gate never switches on again.
 
-        Returns what failed, in words; empty when every pin reads off.
+        Every pin is tried whatever the others do; safe within a signal handler that broke into
+        ``apply``. Returns what failed, in words; empty when every pin reads off.
         """
-        raise NotImplementedError
+        for line in self._lines:
+            line.contacts.ended = True
+        for line in self._lines:
+            line.contacts.off(isolate=True)
+        return tuple(
+            f"{line.name}: {line.contacts.off_fault}" for line in self._lines if line.contacts.off_fault
+        )
 
     def close(self) -> tuple[str, ...]:
-        """All off, then let go of every pin."""
-        raise NotImplementedError
+        """All off, then let go of every pin; returns what failed, in words."""
+        faults = list(self.all_off())
+        for line in self._lines:
+            faults += (f"{line.name}: {fault}" for fault in line.contacts.close())
+        return tuple(faults)
+
+    def _share(self, allowed: list[_Line]) -> frozenset[FrameName]:
+        """Those that may have power now."""
+        if self._heat_power_max_w is None or not allowed:
+            return frozenset(line.name for line in allowed)
+        room_w = self._heat_power_max_w - sum(line.held_power_w() for line in self._lines)
+        now_s = max(line.judged_at_s for line in allowed)
+        self._turns, served = share_power(self._turns, now_s, [line.asking() for line in allowed], room_w)
+        return served
+
+    def _leave_if_stuck(self) -> None:
+        """End everything when a relay cannot be shown to be off."""
+        stuck = [f"{line.name}: {line.contacts.off_fault}" for line in self._lines if line.contacts.stuck]
+        if stuck:
+            self.all_off()
+            raise PinStuck("; ".join(stuck))
