@@ -1,4 +1,4 @@
-"""The error tree.
+"""The error tree. Pure.
 
 ControllerError
 ├── ConfigError       operator mistake   carries every fault; run on the last good copy, else exit 78

@@ -50,6 +50,11 @@ class Folders:
         return self.state / "pins.json"
 
     @property
+    def starts(self) -> Path:
+        """The last starts and whether each ended cleanly."""
+        return self.state / "starts.json"
+
+    @property
     def history(self) -> Path:
         """The SQLite file of samples and events."""
         return self.state / "history.sqlite3"
@@ -78,6 +83,11 @@ class Folders:
     def rehearsal_pins(self) -> Path:
         """Every transition of the simulated pins of a rehearsal."""
         return self.run / "rehearsal-pins.jsonl"
+
+    @property
+    def rehearsal_clock_step(self) -> Path:
+        """Seconds by which a rehearsal's wall clock is wrong; absent means none."""
+        return self.run / "rehearsal-clock-step"
 
 
 def find_folders(state: Path | None, run: Path | None, environment: Mapping[str, str]) -> Folders:

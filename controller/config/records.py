@@ -1,4 +1,4 @@
-"""Frozen settings, as every other room sees them.
+"""Frozen settings, as every other room sees them. Pure.
 
 Pydantic stays at the edge (``schema``); nothing past this file knows it.
 """

@@ -1,0 +1,152 @@
+"""A keeper put together from its parts; real and rehearsed keepers differ only in the parts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from controller.config.records import FrameSettings, HeatSettings, Settings
+from controller.heat.limits import HeatLimits, make_limits
+from controller.heat.relays import GateFrame, LockoutStore, RelayGate, SwitchPin
+from controller.loop.attendance import Attendance
+from controller.loop.calendar import Calendar
+from controller.loop.clock import Clock
+from controller.loop.keeper import BoardInputs, Keeper, KeeperParts
+from controller.loop.overlay import Overlay, reported
+from controller.loop.site import SiteHealth
+from controller.loop.supervisor import Supervisor
+from controller.record.rows import Recorder
+from controller.record.snapshot import SnapshotWriter
+from controller.sense.probes import ProbeSource
+from controller.vocabulary import FrameName, Lay, ProbeId
+
+SwitchMaker = Callable[[int, bool], SwitchPin]
+"""Takes a BCM pin and whether high means on; returns the switch, already off."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hardware:
+    """What touches the world, real or rehearsed."""
+
+    clock: Clock
+    probes: ProbeSource
+    board: BoardInputs
+    make_switch: SwitchMaker
+    lockouts: LockoutStore
+    recorder: Recorder
+    snapshots: SnapshotWriter
+    calendar: Calendar
+    supervisor: Supervisor
+    boot_id: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """What was known of this site before the first tick."""
+
+    overlay: Overlay
+    offsets_k: Mapping[ProbeId, float]
+    commission_gaps: Mapping[FrameName, str]
+    """Why a frame does not count as commissioned; absent or empty when it does."""
+    blind_duty: Mapping[FrameName, bool]
+    site: SiteHealth
+
+
+def assemble_keeper(settings: Settings, hardware: Hardware, standing: Standing, *, tick_s: float) -> Keeper:
+    """Build gate and keeper; every relay is driven off on the way.
+
+    ``tick_s`` is the period, or a rehearsal's step.
+    """
+    now_s = hardware.clock.mono_s()
+    gate = RelayGate(
+        {
+            name: _gate_frame(frame.heat, hardware, standing.blind_duty.get(name, False), tick_s)
+            for name, frame in settings.frames.items()
+            if frame.heat is not None
+        },
+        hardware.lockouts,
+        heat_power_max_w=settings.site.heat_power_max_w,
+        now_s=now_s,
+        utc_text=lambda: _utc_text(hardware.clock.utc_s()),
+    )
+    return Keeper(
+        KeeperParts(
+            settings=settings,
+            clock=hardware.clock,
+            probes=hardware.probes,
+            board=hardware.board,
+            gate=gate,
+            recorder=hardware.recorder,
+            snapshots=hardware.snapshots,
+            calendar=hardware.calendar,
+            supervisor=hardware.supervisor,
+            site=standing.site,
+            attendances={
+                name: _attendance(frame, standing, now_s, tick_s) for name, frame in settings.frames.items()
+            },
+            bed_keep_c=bottom_heat_c,
+            boot_id=hardware.boot_id,
+            tick_s=tick_s,
+        )
+    )
+
+
+def heat_limits(heat: HeatSettings, *, tick_s: float, blind_duty: bool) -> HeatLimits:
+    """The judge's limits of one frame from its settings; raises ValueError past a ceiling."""
+    return make_limits(
+        tick_s=tick_s,
+        air_max_c=heat.air_max_c,
+        root_max_c=heat.root_max_c,
+        cable_max_c=heat.cable_max_c,
+        min_on_s=heat.min_on_s,
+        min_off_s=heat.min_off_s,
+        on_proof_s=heat.on_proof_s,
+        guard_required=heat.lay is Lay.SURFACE,
+        blind_duty_allowed=blind_duty,
+    )
+
+
+def bottom_heat_c(settings: Settings, name: FrameName, utc_s: float) -> float | None:
+    """The bed's aim on the date that the site's own calendar shows, None outside the dates.
+
+    A span whose end lies before its start runs over the new year.
+    """
+    heat = settings.frames[name].heat
+    if heat is None or heat.bottom is None:
+        return None
+    today = datetime.fromtimestamp(utc_s, ZoneInfo(settings.site.zone)).strftime("%m-%d")
+    first, last = heat.bottom.from_month_day, heat.bottom.to_month_day
+    within = first <= today <= last if first <= last else today >= first or today <= last
+    return heat.bottom.bed_keep_c if within else None
+
+
+def _gate_frame(heat: HeatSettings, hardware: Hardware, blind_duty: bool, tick_s: float) -> GateFrame:  # noqa: FBT001
+    pins = heat.pins
+    return GateFrame(
+        limits=heat_limits(heat, tick_s=tick_s, blind_duty=blind_duty),
+        heat=hardware.make_switch(pins.relay, pins.relay_active_high),
+        isolating=None
+        if pins.isolating is None
+        else hardware.make_switch(pins.isolating, pins.isolating_active_high),
+        power_w=heat.power_w,
+    )
+
+
+def _attendance(frame: FrameSettings, standing: Standing, now_s: float, tick_s: float) -> Attendance:
+    told = reported(standing.overlay, frame)
+    return Attendance(
+        frame=frame,
+        offsets_k=standing.offsets_k,
+        now_s=now_s,
+        tick_s=tick_s,
+        keep_above_c=told.keep_above_c,
+        opening=told.opening,
+        coverings=told.coverings,
+        commission_gap=standing.commission_gaps.get(frame.name, ""),
+    )
+
+
+def _utc_text(utc_s: float) -> str:
+    return datetime.fromtimestamp(utc_s, ZoneInfo("UTC")).isoformat(timespec="seconds")

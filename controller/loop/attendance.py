@@ -1,0 +1,119 @@
+"""One frame as the keeper attends to it: its probes' memories, its state as reported, its row."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from controller.config.records import FrameSettings
+from controller.loop.frame import (
+    FrameDecision,
+    FrameInputs,
+    FrameMemory,
+    fresh_frame,
+    never_seen,
+    step_frame,
+)
+from controller.record.rows import SIXTEENTHS_PER_K, SampleRow
+from controller.sense.samples import ProbeMemory, SampleLimits, fresh_memory, judge_reading, limits_for
+from controller.sense.scratchpad import RawReading
+from controller.vocabulary import HeatReport, Level, Place, ProbeId, Reading, Sample
+
+ROW_SPAN_S = 60.0
+"""One sample row stands for this long, or for one tick where the tick is longer."""
+
+NO_HEAT_REPORT = HeatReport(
+    heat_wanted=False, heat_allowed=False, relay_on=False, level=Level.NORMAL, reasons=()
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stamp:
+    """When something was true, on every clock that matters."""
+
+    seq: int
+    boot_id: str
+    mono_s: float
+    utc_s: float
+    utc_confirmed: bool
+
+
+@dataclass(slots=True)
+class Attendance:
+    """Everything of one frame that lives from tick to tick; owned by the keeper's one thread."""
+
+    frame: FrameSettings
+    offsets_k: Mapping[ProbeId, float]
+    now_s: float
+    tick_s: float
+    keep_above_c: float
+    opening: str
+    coverings: tuple[str, ...]
+    rest_until_s: float | None = None
+    bed_keep_c: float | None = None
+    commission_gap: str = ""
+    readings: dict[Place, Reading] = field(init=False)
+    _limits: dict[Place, SampleLimits] = field(init=False)
+    _probes: dict[Place, ProbeMemory] = field(init=False)
+    _memory: FrameMemory = field(init=False)
+    _row_from_s: float = field(init=False)
+    _heat_on_s: float = field(init=False, default=0.0)
+
+    def __post_init__(self) -> None:
+        """Start with no reading at all, which is the worst case."""
+        places = self.frame.probes
+        self.readings = dict(never_seen(places, self.now_s))
+        self._limits = {place: limits_for(place, self.tick_s) for place in places}
+        self._probes = {place: fresh_memory(self.now_s) for place in places}
+        self._memory = fresh_frame(self.now_s)
+        self._row_from_s = self.now_s
+
+    def sense(self, raws: Mapping[ProbeId, RawReading], now_s: float) -> None:
+        """Judge the latest reading of every probe."""
+        for place, probe in self.frame.probes.items():
+            self._probes[place], self.readings[place] = judge_reading(
+                self._probes[place],
+                raws.get(probe),
+                now_s,
+                self._limits[place],
+                self.offsets_k.get(probe, 0.0),
+            )
+
+    def decide(self, inputs: FrameInputs) -> FrameDecision:
+        """Step this frame's control on the readings just judged."""
+        self._memory, decision = step_frame(self.frame, self._memory, self.readings, inputs)
+        return decision
+
+    def rest_left_s(self, now_s: float) -> float:
+        """Seconds for which heat still rests by request; 0 when it does not."""
+        return 0.0 if self.rest_until_s is None else max(0.0, self.rest_until_s - now_s)
+
+    def row(self, report: HeatReport, stamp: Stamp, dt_s: float) -> SampleRow | None:
+        """Count this tick; return a row once its span is full."""
+        if report.relay_on:
+            self._heat_on_s += dt_s
+        span_s = stamp.mono_s - self._row_from_s
+        if span_s < ROW_SPAN_S:
+            return None
+        row = SampleRow(
+            seq=stamp.seq,
+            boot_id=stamp.boot_id,
+            mono_s=stamp.mono_s,
+            utc_s=stamp.utc_s,
+            utc_confirmed=stamp.utc_confirmed,
+            frame=self.frame.name,
+            sixteenths={
+                place: round(reading.temp_c * SIXTEENTHS_PER_K)
+                for place, reading in self.readings.items()
+                if isinstance(reading, Sample)
+            },
+            span_s=span_s,
+            heat_on_s=min(self._heat_on_s, span_s),
+            heat_wanted=report.heat_wanted,
+            heat_allowed=report.heat_allowed,
+            level=int(report.level),
+            opening=self.opening,
+            covering="+".join(self.coverings),
+        )
+        self._row_from_s, self._heat_on_s = stamp.mono_s, 0.0
+        return row

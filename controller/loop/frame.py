@@ -1,0 +1,166 @@
+"""One frame, one tick: readings in, a wish and the judge's evidence out. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from controller.config.records import FrameSettings
+from controller.heat.thermostat import (
+    ThermostatInput,
+    ThermostatMemory,
+    ThermostatSettings,
+    Wish,
+    WishReason,
+    fresh_thermostat,
+    step_thermostat,
+)
+from controller.sense.fallback import Basis, FrostMemory, choose_basis, frost_likely, remember_frost
+from controller.vocabulary import (
+    AIR_PLACES,
+    ROOT_PLACES,
+    HeatEvidence,
+    Place,
+    Reading,
+    Readings,
+    Rejected,
+    Rejection,
+    Sample,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrameInputs:
+    """All that one frame's step may look at besides its readings; ``None`` inputs are not fitted."""
+
+    now_s: float
+    tick_s: float
+    late: bool
+    commissioned: bool
+    keep_above_c: float
+    bed_keep_c: float | None
+    """Bottom heat's aim while its dates run."""
+    rest_until_s: float | None
+    """A person asked for heat to rest until then."""
+    feedback_live: bool | None = None
+    supply_present: bool | None = None
+    cut_out_closed: bool | None = None
+    stop_pressed: bool | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrameMemory:
+    """What one frame carries from tick to tick."""
+
+    thermostat: ThermostatMemory
+    frost: FrostMemory
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrameDecision:
+    """One frame's wish, what it rests on, and the evidence for the judge."""
+
+    basis: Basis
+    wish: Wish
+    frost_likely: bool
+    evidence: HeatEvidence
+
+
+def fresh_frame(now_s: float) -> FrameMemory:
+    """The memory of a frame that has just been put up."""
+    return FrameMemory(thermostat=fresh_thermostat(now_s), frost=FrostMemory())
+
+
+def step_frame(
+    frame: FrameSettings,
+    memory: FrameMemory,
+    readings: Readings,
+    inputs: FrameInputs,
+) -> tuple[FrameMemory, FrameDecision]:
+    """Decide what one frame wants; a frame without heat wants none but is watched all the same.
+
+    ``readings`` holds one reading for every fitted place.
+    """
+    basis = choose_basis(readings, frozenset(frame.probes))
+    outside = readings.get(Place.OUTSIDE)
+    frost_memory = remember_frost(memory.frost, basis, outside, inputs.now_s)
+    likely = frost_likely(frost_memory, basis, outside, inputs.keep_above_c, inputs.now_s)
+    bed = readings.get(Place.BED)
+    bed_c = bed.temp_c if isinstance(bed, Sample) else None
+    thermostat_memory, wish = _wish(frame, memory.thermostat, basis, inputs, bed_c=bed_c, frost=likely)
+    return FrameMemory(thermostat=thermostat_memory, frost=frost_memory), FrameDecision(
+        basis=basis,
+        wish=wish,
+        frost_likely=likely,
+        evidence=_evidence(readings, inputs, wish, basis, frost=likely),
+    )
+
+
+def _wish(
+    frame: FrameSettings,
+    memory: ThermostatMemory,
+    basis: Basis,
+    inputs: FrameInputs,
+    *,
+    bed_c: float | None,
+    frost: bool,
+) -> tuple[ThermostatMemory, Wish]:
+    """Ask the thermostat; a rest that a person asked for overrules it."""
+    heat = frame.heat
+    if heat is None:
+        return memory, Wish(heat_wanted=False, reason=WishReason.NO_HEAT, aim_c=inputs.keep_above_c)
+    memory, wish = step_thermostat(
+        ThermostatSettings(
+            keep_above_c=inputs.keep_above_c,
+            differential_k=heat.differential_k,
+            min_on_s=heat.min_on_s,
+            min_off_s=heat.min_off_s,
+            lead_s=heat.lead_s,
+            leaf_allowance_k=heat.leaf_allowance_k,
+            bed_keep_c=inputs.bed_keep_c,
+        ),
+        memory,
+        ThermostatInput(
+            now_s=inputs.now_s,
+            tick_s=inputs.tick_s,
+            frost_c=basis.frost_c,
+            bed_c=bed_c,
+            raise_k=basis.raise_k,
+            blind=basis.frost_c is None,
+            frost_likely=frost,
+        ),
+    )
+    if inputs.rest_until_s is not None and inputs.now_s < inputs.rest_until_s:
+        wish = replace(wish, heat_wanted=False, reason=WishReason.REST_ASKED)
+    return memory, wish
+
+
+def _evidence(
+    readings: Readings, inputs: FrameInputs, wish: Wish, basis: Basis, *, frost: bool
+) -> HeatEvidence:
+    """Lay out for the judge what was measured, untrusted readings included."""
+    return HeatEvidence(
+        now_s=inputs.now_s,
+        heat_wanted=wish.heat_wanted,
+        air=_fitted(readings, AIR_PLACES),
+        root=_fitted(readings, ROOT_PLACES),
+        guard=readings.get(Place.GUARD),
+        cable=readings.get(Place.CABLE),
+        frost_likely=frost,
+        commissioned=inputs.commissioned,
+        late=inputs.late,
+        coldest_c=basis.frost_c,
+        feedback_live=inputs.feedback_live,
+        supply_present=inputs.supply_present,
+        cut_out_closed=inputs.cut_out_closed,
+        stop_pressed=inputs.stop_pressed,
+    )
+
+
+def _fitted(readings: Readings, places: tuple[Place, ...]) -> tuple[Reading, ...]:
+    return tuple(readings[place] for place in places if place in readings)
+
+
+def never_seen(places: Mapping[Place, object], now_s: float) -> Readings:
+    """What stands for readings before the first one."""
+    return {place: Rejected(reason=Rejection.NEVER_SEEN, since_at_s=now_s) for place in places}

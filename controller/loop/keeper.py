@@ -1,0 +1,292 @@
+"""The keeper: one complete tick over every frame, on one thread.
+
+probes → samples → step → gate → pins → notices → record → snapshot → watchdog, in that order.
+A failure to record or to publish never reaches the control above it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from controller.config.records import Settings
+from controller.heat.relays import RelayGate
+from controller.loop.attendance import NO_HEAT_REPORT, Attendance, Stamp
+from controller.loop.calendar import DAY_TURNS, THIN_HISTORY, Calendar
+from controller.loop.clock import Clock, StepWatch
+from controller.loop.conditions import FrameView, frame_conditions
+from controller.loop.frame import FrameDecision, FrameInputs
+from controller.loop.results import FrameTick, TickResult
+from controller.loop.site import SiteHealth
+from controller.loop.supervisor import Supervisor
+from controller.notices.life import FRESH, step_notices
+from controller.notices.words import notice_words
+from controller.record.rows import EventRow, Json, Recorder
+from controller.record.snapshot import SnapshotWriter
+from controller.sense.inputs import InputReadings
+from controller.sense.probes import ProbeSource
+from controller.units import temperature_text
+from controller.vocabulary import Condition, FrameName, HeatReport, NoticeEvent
+from controller.wire import SNAPSHOT_SCHEMA, heat_document, notice_documents, reading_documents
+
+LATE_TICKS = 3.0
+"""A round that begins this many periods after the one before is late (fault matrix, T_LOOP)."""
+
+
+class BoardInputs(Protocol):
+    """The optional inputs: feedback, supply, cut-out, covers, stop."""
+
+    def read(self) -> InputReadings:
+        """All inputs now."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeeperParts:
+    """Everything a keeper is built from; nothing in it knows whether it is real or rehearsed."""
+
+    settings: Settings
+    clock: Clock
+    probes: ProbeSource
+    board: BoardInputs
+    gate: RelayGate
+    recorder: Recorder
+    snapshots: SnapshotWriter
+    calendar: Calendar
+    supervisor: Supervisor
+    site: SiteHealth
+    attendances: Mapping[FrameName, Attendance]
+    bed_keep_c: Callable[[Settings, FrameName, float], float | None]
+    """Bottom heat's aim for a frame at a wall-clock time, None outside its dates."""
+    boot_id: str
+    tick_s: float
+
+
+@dataclass(slots=True)
+class _Round:
+    """One tick while it is being made."""
+
+    stamp: Stamp
+    dt_s: float
+    late: bool
+    decisions: dict[FrameName, FrameDecision] = field(default_factory=dict)
+    reports: Mapping[FrameName, HeatReport] = field(default_factory=dict)
+    events: tuple[NoticeEvent, ...] = ()
+
+
+class Keeper:
+    """Owns the pins and the tick; ``tick`` may be called at any pace."""
+
+    def __init__(self, parts: KeeperParts) -> None:
+        """Take the parts; nothing is driven before the first tick but off."""
+        self.parts = parts
+        self._notices = FRESH
+        self._steps = StepWatch()
+        self._last_at_s: float | None = None
+        self._seq = parts.recorder.first_seq()
+        self._id_prefix = f"n{self._seq}"
+        self._say_c = lambda temp_c: temperature_text(temp_c, parts.settings.site.units)
+        self._day_turns(parts.clock.utc_s())
+        self.note("started", {"frames": list(parts.settings.frames)})
+
+    @property
+    def open_notices(self) -> tuple[NoticeEvent, ...]:
+        """Notices told and not over, most urgent first."""
+        return self._notices.open()
+
+    def tick(self) -> TickResult:
+        """Do one complete round; raises only what the process must not survive."""
+        this = self._begin()
+        self._sense_and_decide(this)
+        this.reports = self.parts.gate.apply(
+            {name: decision.evidence for name, decision in this.decisions.items() if self._heated(name)}
+        )
+        self._tell(this)
+        self._record(this)
+        self._publish(this)
+        result = self._result(this)
+        self.parts.supervisor.feed()
+        return result
+
+    def note(self, what: str, detail: Mapping[str, Json], frame: FrameName = FrameName("")) -> None:
+        """Record an event of the keeper's own."""
+        clock = self.parts.clock
+        self._add_event(self._stamp(clock.mono_s(), clock.utc_s()), what, detail, frame)
+
+    def _begin(self) -> _Round:
+        clock = self.parts.clock
+        now_s, utc_s = clock.mono_s(), clock.utc_s()
+        last_at_s, self._last_at_s = self._last_at_s, now_s
+        dt_s = 0.0 if last_at_s is None else now_s - last_at_s
+        late = dt_s > LATE_TICKS * self.parts.tick_s
+        if late:
+            self.parts.site.note_late(now_s, dt_s)
+        this = _Round(stamp=self._stamp(now_s, utc_s), dt_s=dt_s, late=late)
+        step_s = self._steps.step_s(mono_s=now_s, utc_s=utc_s)
+        if step_s:
+            self.parts.site.note_clock_step(now_s, step_s)
+            self.parts.calendar.restart()
+            self._add_event(this.stamp, "clock_stepped", {"by_s": round(step_s, 1)})
+            self._day_turns(utc_s)
+        for job in self.parts.calendar.due(utc_s):
+            self._run_job(job, this.stamp)
+        return this
+
+    def _run_job(self, job: str, stamp: Stamp) -> None:
+        if job == DAY_TURNS:
+            self._day_turns(stamp.utc_s)
+        elif job == THIN_HISTORY:
+            self.parts.recorder.request_thinning(now_utc_s=stamp.utc_s, utc_confirmed=stamp.utc_confirmed)
+
+    def _day_turns(self, utc_s: float) -> None:
+        for name, attendance in self.parts.attendances.items():
+            attendance.bed_keep_c = self.parts.bed_keep_c(self.parts.settings, name, utc_s)
+
+    def _sense_and_decide(self, this: _Round) -> None:
+        raws, board = self.parts.probes.latest(), self.parts.board.read()
+        now_s = this.stamp.mono_s
+        for name, attendance in self.parts.attendances.items():
+            attendance.sense(raws, now_s)
+            wired = board.frames.get(name)
+            this.decisions[name] = attendance.decide(
+                FrameInputs(
+                    now_s=now_s,
+                    tick_s=self.parts.tick_s,
+                    late=this.late,
+                    commissioned=not attendance.commission_gap,
+                    keep_above_c=attendance.keep_above_c,
+                    bed_keep_c=attendance.bed_keep_c,
+                    rest_until_s=attendance.rest_until_s,
+                    feedback_live=None if wired is None else wired.feedback_live,
+                    supply_present=None if wired is None else wired.supply_present,
+                    cut_out_closed=None if wired is None else wired.cut_out_closed,
+                    stop_pressed=board.stop_pressed,
+                )
+            )
+
+    def _tell(self, this: _Round) -> None:
+        conditions: list[Condition] = self.parts.site.conditions(this.stamp.mono_s)
+        for name in self.parts.attendances:
+            conditions.extend(frame_conditions(self._view(name, this), self._say_c))
+        self._notices, this.events = step_notices(
+            self._notices, conditions, this.stamp.mono_s, notice_words, id_prefix=self._id_prefix
+        )
+
+    def _view(self, name: FrameName, this: _Round) -> FrameView:
+        attendance = self.parts.attendances[name]
+        return FrameView(
+            frame=attendance.frame,
+            readings=attendance.readings,
+            decision=this.decisions[name],
+            report=this.reports.get(name, NO_HEAT_REPORT),
+            keep_above_c=attendance.keep_above_c,
+            rest_left_s=attendance.rest_left_s(this.stamp.mono_s),
+            now_s=this.stamp.mono_s,
+            commission_gap=attendance.commission_gap if self._heated(name) else "",
+        )
+
+    def _record(self, this: _Round) -> None:
+        for event in this.events:
+            detail: dict[str, Json] = {
+                "id": event.notice_id,
+                "event": event.event,
+                "code": event.code,
+                "kind": event.kind.value,
+                "urgency": event.urgency.value,
+                "text": event.text,
+            }
+            self._add_event(this.stamp, "notice", detail, event.frame)
+        for name, attendance in self.parts.attendances.items():
+            stamp = self._stamp(this.stamp.mono_s, this.stamp.utc_s)
+            row = attendance.row(this.reports.get(name, NO_HEAT_REPORT), stamp, this.dt_s)
+            if row is not None:
+                self._seq += 1
+                self.parts.recorder.add_sample(row)
+        self.parts.site.note_record(self.parts.recorder.health())
+
+    def _publish(self, this: _Round) -> None:
+        if not self.parts.snapshots.due(this.stamp.mono_s):
+            return
+        self.parts.snapshots.write(
+            {
+                "schema": SNAPSHOT_SCHEMA,
+                "boot_id": this.stamp.boot_id,
+                "seq": this.stamp.seq,
+                "mono_s": this.stamp.mono_s,
+                "utc": this.stamp.utc_s,
+                "utc_confirmed": this.stamp.utc_confirmed,
+                "site": self.parts.settings.site.name,
+                "notices": notice_documents(self.open_notices),
+                "record": self.parts.site.record_document(),
+                "frames": {name: self._frame_document(name, this) for name in self.parts.attendances},
+            },
+            now_s=this.stamp.mono_s,
+        )
+
+    def _frame_document(self, name: FrameName, this: _Round) -> dict[str, object]:
+        attendance, heat = self.parts.attendances[name], self.parts.settings.frames[name].heat
+        decision = this.decisions[name]
+        return {
+            "readings": reading_documents(attendance.readings, this.stamp.mono_s),
+            "keep_above_c": attendance.keep_above_c,
+            "aim_c": decision.wish.aim_c,
+            "wish": decision.wish.reason.value,
+            "frost_likely": decision.frost_likely,
+            "opening": attendance.opening,
+            "coverings": list(attendance.coverings),
+            "rest_left_s": attendance.rest_left_s(this.stamp.mono_s),
+            "heat": None if heat is None else heat_document(this.reports[name]),
+            "limits": None
+            if heat is None
+            else {
+                "air_max_c": heat.air_max_c,
+                "root_max_c": heat.root_max_c,
+                "cable_max_c": heat.cable_max_c,
+            },
+        }
+
+    def _result(self, this: _Round) -> TickResult:
+        return TickResult(
+            seq=this.stamp.seq,
+            frames={
+                name: FrameTick(
+                    readings=dict(attendance.readings),
+                    report=this.reports.get(name, NO_HEAT_REPORT),
+                    aim_c=this.decisions[name].wish.aim_c,
+                    wish=this.decisions[name].wish.reason.value,
+                    opening=attendance.opening,
+                    covering="+".join(attendance.coverings),
+                )
+                for name, attendance in self.parts.attendances.items()
+            },
+            notices=this.events,
+        )
+
+    def _heated(self, name: FrameName) -> bool:
+        return self.parts.settings.frames[name].heat is not None
+
+    def _stamp(self, mono_s: float, utc_s: float) -> Stamp:
+        return Stamp(
+            seq=self._seq,
+            boot_id=self.parts.boot_id,
+            mono_s=mono_s,
+            utc_s=utc_s,
+            utc_confirmed=self.parts.clock.utc_confirmed(),
+        )
+
+    def _add_event(
+        self, stamp: Stamp, what: str, detail: Mapping[str, Json], frame: FrameName = FrameName("")
+    ) -> None:
+        self.parts.recorder.add_event(
+            EventRow(
+                seq=self._seq,
+                boot_id=stamp.boot_id,
+                mono_s=stamp.mono_s,
+                utc_s=stamp.utc_s,
+                utc_confirmed=stamp.utc_confirmed,
+                frame=frame,
+                what=what,
+                detail=detail,
+            )
+        )
+        self._seq += 1

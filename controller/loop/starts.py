@@ -1,0 +1,69 @@
+"""Starts and clean stops, so that an unclean end is told and a crash loop recognised."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+from controller.durable import write_durably
+from controller.errors import StorageError
+
+_SCHEMA = 1
+_KEPT = 50
+_HOUR_S = 3600.0
+_DAY_S = 86400.0
+CRASH_LOOP_STARTS = 5
+"""More unclean ends than this within an hour are told at once (fault matrix X01)."""
+REPEATED_STARTS = 3
+"""From so many within a day an unclean end is a day's matter (fault matrix R13)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartCount:
+    """How often the keeper ended without a clean stop, by the wall clock as it stood."""
+
+    last_was_unclean: bool
+    unclean_in_hour: int
+    unclean_in_day: int
+
+
+class StartLog:
+    """A small file with the last starts; unreadable or unwritable counts as empty, never stops a start."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._starts = _read(path)
+
+    def note_start(self, utc_s: float) -> StartCount:
+        """Record this start and count the unclean ends before it."""
+        unclean = [at_s for at_s, clean in self._starts if not clean]
+        count = StartCount(
+            last_was_unclean=bool(self._starts) and not self._starts[-1][1],
+            unclean_in_hour=sum(0 <= utc_s - at_s <= _HOUR_S for at_s in unclean),
+            unclean_in_day=sum(0 <= utc_s - at_s <= _DAY_S for at_s in unclean),
+        )
+        self._starts = [*self._starts[-_KEPT:], (utc_s, False)]
+        self._write()
+        return count
+
+    def note_stop(self) -> None:
+        """Mark this run as cleanly ended."""
+        if self._starts:
+            self._starts[-1] = (self._starts[-1][0], True)
+            self._write()
+
+    def _write(self) -> None:
+        document = {"schema": _SCHEMA, "starts": [{"utc_s": at, "clean": clean} for at, clean in self._starts]}
+        try:
+            write_durably(self._path, json.dumps(document).encode())
+        except StorageError:
+            return  # a full disk is told by the record's own health; a start must not wait for it
+
+
+def _read(path: Path) -> list[tuple[float, bool]]:
+    try:
+        document = json.loads(path.read_bytes())
+        return [(float(start["utc_s"]), bool(start["clean"])) for start in document["starts"]]
+    except (OSError, ValueError, KeyError, TypeError):
+        return []

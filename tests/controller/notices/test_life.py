@@ -1,0 +1,105 @@
+"""A notice's life: held in, told once, made worse, cleared once."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from controller.notices import life
+from controller.notices.catalogue import CATALOGUE
+from controller.notices.life import FRESH, NoticeMemory, step_notices
+from controller.vocabulary import Condition, FrameName, NoticeEvent
+
+SOUTH = FrameName("south")
+STUCK = Condition(code="below_keep", frame=SOUTH, facts={"n": 1.0})
+
+
+def words(condition: Condition) -> str:
+    return f"{condition.code} {dict(condition.facts)}"
+
+
+def step(
+    memory: NoticeMemory, conditions: list[Condition], now_s: float
+) -> tuple[NoticeMemory, tuple[NoticeEvent, ...]]:
+    return step_notices(memory, conditions, now_s, words, id_prefix="t")
+
+
+def test_a_condition_is_told_only_after_its_hold_in() -> None:
+    hold_in_s = CATALOGUE["below_keep"].hold_in_s
+    memory, events = step(FRESH, [STUCK], 0.0)
+    assert events == ()
+    memory, events = step(memory, [STUCK], hold_in_s - 1)
+    assert events == ()
+    memory, events = step(memory, [STUCK], hold_in_s)
+    assert [event.event for event in events] == ["raised"]
+    memory, events = step(memory, [STUCK], hold_in_s + 10)
+    assert events == ()
+    assert [event.code for event in memory.open()] == ["below_keep"]
+
+
+def test_a_condition_that_passes_before_its_hold_in_was_never_there() -> None:
+    memory, _ = step(FRESH, [STUCK], 0.0)
+    memory, events = step(memory, [], 10.0)
+    assert (events, memory.threads) == ((), {})
+
+
+def test_it_is_cleared_once_after_its_hold_out_under_the_same_id() -> None:
+    entry = CATALOGUE["below_keep"]
+    memory, _ = step(FRESH, [STUCK], 0.0)
+    memory, raised = step(memory, [STUCK], entry.hold_in_s)
+    memory, events = step(memory, [], entry.hold_in_s + entry.hold_out_s - 1)
+    assert events == ()
+    memory, events = step(memory, [], entry.hold_in_s + entry.hold_out_s)
+    assert [(event.event, event.notice_id) for event in events] == [("cleared", raised[0].notice_id)]
+    assert memory.open() == ()
+
+
+def test_rising_urgency_is_told_as_worse_and_falling_is_not_told() -> None:
+    mild = Condition(code="probe_lost", frame=SOUTH, facts={"place": "air", "urgency": "day"})
+    grave = replace(mild, facts={"place": "air", "urgency": "now"})
+    memory, _ = step(FRESH, [mild], 0.0)
+    memory, events = step(memory, [mild], 60.0)
+    assert [event.event for event in events] == ["raised"]
+    memory, events = step(memory, [grave], 70.0)
+    assert [(event.event, event.urgency.value) for event in events] == [("worse", "now")]
+    memory, events = step(memory, [mild], 80.0)
+    assert events == ()
+
+
+def test_two_places_are_two_notices_and_the_most_urgent_stands_first() -> None:
+    day = Condition(code="probe_lost", frame=SOUTH, facts={"place": "bed", "urgency": "day"})
+    now = Condition(code="probe_lost", frame=SOUTH, facts={"place": "air", "urgency": "now"})
+    memory, _ = step(FRESH, [day, now], 0.0)
+    memory, events = step(memory, [day, now], 60.0)
+    assert len({event.notice_id for event in events}) == 2
+    assert [event.urgency.value for event in memory.open()] == ["now", "day"]
+
+
+@given(st.lists(st.booleans(), min_size=1, max_size=200), st.floats(1.0, 120.0))
+def test_raised_and_cleared_alternate_and_never_outrun_the_holds(flicker: list[bool], dt_s: float) -> None:
+    """N16: whatever flaps, a raise and its clear alternate, at least a hold-out apart."""
+    memory, told = FRESH, []
+    for index, there in enumerate(flicker):
+        memory, events = step(memory, [STUCK] if there else [], index * dt_s)
+        told += [(event.event, index * dt_s) for event in events]
+    kinds = [kind for kind, _ in told]
+    assert kinds == ["raised", "cleared"] * (len(kinds) // 2) + ["raised"] * (len(kinds) % 2)
+    for (_, raised_at_s), (_, cleared_at_s) in zip(told[::2], told[1::2], strict=False):
+        assert cleared_at_s - raised_at_s >= CATALOGUE["below_keep"].hold_out_s
+
+
+def test_an_unknown_code_is_our_bug_and_is_not_swallowed() -> None:
+    try:
+        step(FRESH, [Condition(code="no_such")], 0.0)
+    except KeyError:
+        return
+    raise AssertionError("an unknown code passed")
+
+
+def test_life_has_no_more_memory_than_open_threads() -> None:
+    memory = life.FRESH
+    for index in range(500):
+        memory, _ = step(memory, [STUCK] if index % 2 else [], index * 10_000.0)
+    assert len(memory.threads) <= 1
