@@ -1,0 +1,166 @@
+"""Invented winter weather for an invented allotment, so that a rehearsal needs no file.
+
+Pure: every draw comes from the seed. Fourteen kinds of day follow each other as a frosty fortnight
+would bring them: grey, mild and damp, a clear spell down to hard frost, a thaw with wind, frost again.
+Spans longer than a fortnight go through the list anew with other draws; the season lifts the whole.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from random import Random
+
+from controller.rehearse.sunpath import clear_sky_w_m2, sun_at
+from controller.weatherfile import COLUMN_LINE, parse_weather
+from controller.weatherseries import EPOCH, WeatherSeries
+
+HOUR_S = 3600.0
+MIN_AT_H = 7.0
+MAX_AT_H = 14.0
+"""Solar hours of the day's lowest and highest temperature."""
+SUN_SAMPLES_PER_HOUR = 6
+JITTER_K = 0.7
+FILE_NAME = "invented weather"
+
+
+@dataclass(frozen=True, slots=True)
+class _Day:
+    """One kind of day as early February brings it."""
+
+    low_c: float
+    high_c: float
+    night_cloud: float
+    day_cloud: float
+    wind_m_s: float
+    dryness_k: float
+    """How far the dew point lies below the day's low."""
+
+
+FORTNIGHT = (
+    _Day(3.0, 6.5, 9.5, 9.0, 3.0, 1.0),  # grey
+    _Day(6.0, 9.5, 10.0, 9.5, 2.0, -0.5),  # mild and damp
+    _Day(4.5, 8.0, 7.0, 4.0, 4.5, 1.5),  # clearing from the west
+    _Day(-1.0, 6.0, 1.0, 1.0, 1.5, 1.0),  # first clear frost
+    _Day(-3.5, 4.5, 0.0, 0.5, 1.0, 1.5),
+    _Day(-6.0, 2.5, 0.0, 0.0, 1.0, 2.0),
+    _Day(-8.0, 2.0, 0.0, 1.0, 0.8, 2.0),  # the hardest night
+    _Day(-4.5, 3.0, 3.0, 6.0, 2.0, 1.0),  # high cloud comes
+    _Day(0.5, 7.5, 9.5, 10.0, 4.0, 0.0),  # thaw
+    _Day(5.0, 8.5, 8.0, 7.0, 8.0, 1.5),  # wind and showers
+    _Day(2.0, 7.0, 4.0, 3.0, 3.5, 2.0),
+    _Day(-2.5, 5.0, 0.5, 1.0, 1.2, 1.0),  # frost again
+    _Day(-5.0, 4.0, 0.0, 0.5, 1.0, 1.5),
+    _Day(-0.5, 6.0, 7.0, 8.5, 2.5, 0.5),  # it softens
+)
+
+
+def invent_weather(
+    *, seed: int, from_utc: datetime, to_utc: datetime, latitude_deg: float, longitude_deg: float
+) -> WeatherSeries:
+    """Invented weather that covers the span; the same seed and span give the same weather."""
+    text = invent_weather_text(
+        seed=seed, from_utc=from_utc, to_utc=to_utc, latitude_deg=latitude_deg, longitude_deg=longitude_deg
+    )
+    return parse_weather(text, FILE_NAME)
+
+
+def invent_weather_text(
+    *, seed: int, from_utc: datetime, to_utc: datetime, latitude_deg: float, longitude_deg: float
+) -> str:
+    """The same as text in the weather file's own form, hourly, a little longer than the span."""
+    first_s = math.floor((from_utc - EPOCH).total_seconds() / HOUR_S) * HOUR_S - HOUR_S
+    last_s = math.ceil((to_utc - EPOCH).total_seconds() / HOUR_S) * HOUR_S + HOUR_S
+    to_solar_s = longitude_deg / 15.0 * HOUR_S
+    first_day = math.floor((first_s + to_solar_s) / 86400.0) - 1
+    last_day = math.floor((last_s + to_solar_s) / 86400.0) + 1
+    days = _draw_days(seed, first_day, last_day - first_day + 1)
+    lines = [
+        "# station: an invented allotment; nothing here was ever measured",
+        f"# lat: {latitude_deg:.3f}",
+        f"# lon: {longitude_deg:.3f}",
+        f"# seed: {seed}",
+        "# irradiance: mean_ending",
+        COLUMN_LINE,
+    ]
+    for hour in range(round((last_s - first_s) / HOUR_S) + 1):
+        at_s = first_s + hour * HOUR_S
+        day_count, into_day_s = divmod(at_s + to_solar_s - first_day * 86400.0, 86400.0)
+        state = _hour_state(days, int(day_count), into_day_s / HOUR_S)
+        irradiance = _hour_irradiance(at_s, state[3], latitude_deg, longitude_deg)
+        utc = EPOCH + timedelta(seconds=at_s)
+        temp_c, dew_c, wind_m_s, cloud = state
+        ghi, dni, dhi = irradiance
+        lines.append(
+            f"{utc.strftime('%Y-%m-%dT%H:%M:%SZ')},{temp_c:.2f},{dew_c:.2f},{wind_m_s:.2f},"
+            f"{ghi:.1f},{dni:.1f},{dhi:.1f},{cloud:.1f}"
+        )
+    return "\n".join(lines) + "\n"
+
+
+def _draw_days(seed: int, first_day: int, count: int) -> list[_Day]:
+    """The kinds of day with their draws and the season's lift, from the day ``first_day`` after 1970."""
+    draws = Random(f"weather {seed}")  # noqa: S311  # weather, not a secret
+    days = []
+    for index in range(count):
+        kind = FORTNIGHT[(index - 2) % len(FORTNIGHT)]  # the list begins with the span, two days in
+        year_day = datetime.fromtimestamp((first_day + index) * 86400.0, UTC).timetuple().tm_yday
+        lift_k = 6.5 * (1.0 - math.cos(2.0 * math.pi * (year_day - 35) / 365.0))
+        low_c = kind.low_c + lift_k + draws.uniform(-JITTER_K, JITTER_K)
+        days.append(
+            _Day(
+                low_c=low_c,
+                high_c=max(low_c + 2.0, kind.high_c + lift_k + draws.uniform(-JITTER_K, JITTER_K)),
+                night_cloud=min(10.0, max(0.0, kind.night_cloud + draws.uniform(-0.5, 0.5))),
+                day_cloud=min(10.0, max(0.0, kind.day_cloud + draws.uniform(-1.0, 1.0))),
+                wind_m_s=kind.wind_m_s * draws.uniform(0.8, 1.2),
+                dryness_k=kind.dryness_k,
+            )
+        )
+    return days
+
+
+def _hour_state(days: list[_Day], index: int, solar_h: float) -> tuple[float, float, float, float]:
+    """Temperature, dew point, wind and cloud at one solar hour of one day."""
+    today, before, after = days[index], days[max(index - 1, 0)], days[min(index + 1, len(days) - 1)]
+    if solar_h < MIN_AT_H:
+        temp_c = _eased(
+            before.high_c, today.low_c, (solar_h + 24.0 - MAX_AT_H) / (24.0 - MAX_AT_H + MIN_AT_H)
+        )
+    elif solar_h < MAX_AT_H:
+        temp_c = _eased(today.low_c, today.high_c, (solar_h - MIN_AT_H) / (MAX_AT_H - MIN_AT_H))
+    else:
+        temp_c = _eased(today.high_c, after.low_c, (solar_h - MAX_AT_H) / (24.0 - MAX_AT_H + MIN_AT_H))
+    other, share = (before, 0.5 - solar_h / 24.0) if solar_h < 12.0 else (after, solar_h / 24.0 - 0.5)  # noqa: PLR2004
+    dew_c = _mixed(today.low_c - today.dryness_k, other.low_c - other.dryness_k, share)
+    daylight = 0.5 - 0.5 * math.cos(2.0 * math.pi * (solar_h - 1.0) / 24.0)
+    wind_m_s = _mixed(today.wind_m_s, other.wind_m_s, share) * (0.6 + 0.6 * daylight)
+    night_cloud = _mixed(today.night_cloud, other.night_cloud, share)
+    return temp_c, min(dew_c, temp_c - 0.1), wind_m_s, _mixed(night_cloud, today.day_cloud, daylight)
+
+
+def _hour_irradiance(
+    at_s: float, cloud_tenths: float, latitude_deg: float, longitude_deg: float
+) -> tuple[float, float, float]:
+    """Mean global, direct normal and diffuse irradiance over the hour that ends at ``at_s``."""
+    cloud_frac = cloud_tenths / 10.0
+    sums = [0.0, 0.0, 0.0]
+    for part in range(SUN_SAMPLES_PER_HOUR):
+        utc = EPOCH + timedelta(seconds=at_s - (part + 0.5) * HOUR_S / SUN_SAMPLES_PER_HOUR)
+        up = sun_at(utc, latitude_deg, longitude_deg).up
+        ghi = clear_sky_w_m2(up) * (1.0 - 0.75 * cloud_frac**3.4)
+        dhi = ghi * (0.18 + 0.82 * cloud_frac)
+        sums[0] += ghi
+        sums[1] += (ghi - dhi) / up if ghi > 0.0 else 0.0
+        sums[2] += dhi
+    return sums[0] / SUN_SAMPLES_PER_HOUR, sums[1] / SUN_SAMPLES_PER_HOUR, sums[2] / SUN_SAMPLES_PER_HOUR
+
+
+def _mixed(one: float, other: float, share: float) -> float:
+    return one + (other - one) * share
+
+
+def _eased(start: float, end: float, share: float) -> float:
+    """Half a cosine from start to end, flat at both."""
+    return _mixed(start, end, 0.5 - 0.5 * math.cos(math.pi * share))

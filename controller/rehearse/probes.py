@@ -1,0 +1,170 @@
+"""Simulated probes: from the stand-in's true temperatures to the nine bytes that a board would read.
+
+Offset, noise, lag and rounding to 1/16 °C are added here, and faults for a window of time. The keeper
+judges the bytes exactly as it does on a board.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from random import Random
+
+from controller.config.records import FrameSettings
+from controller.sense.scratchpad import RawReading, ReadFailure, Scratchpad, encode_scratchpad
+from controller.vocabulary import FrameName, Place, ProbeId, Rejection
+
+POWER_ON_BYTES = bytes.fromhex("50054b467fff0c101c")
+"""85.00 °C as a chip holds it that has lost its supply and not converted since."""
+
+_TRUE_PLACE = {
+    Place.AIR: ("air",),
+    Place.AIR_SECOND: ("air",),
+    Place.BED: ("bed",),
+    Place.GUARD: ("bed",),
+    Place.CABLE: ("cable", "bed"),
+    Place.OUTSIDE: ("outside",),
+    Place.WALL: ("wall", "air"),
+}
+"""Which of the stand-in's places a probe feels; the second where the first is not modelled."""
+
+
+class FaultKind(StrEnum):
+    """What can be wrong with a simulated probe."""
+
+    ABSENT = "absent"
+    CRC = "crc"
+    POWER_ON = "power_on"
+    STUCK = "stuck"
+    HUNG = "hung"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbeFault:
+    """One fault of one probe between two instants, counted in seconds from the start of the run."""
+
+    probe: ProbeId
+    kind: FaultKind
+    from_s: float
+    until_s: float = math.inf
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbeNature:
+    """How far a probe is from the truth."""
+
+    offset_k: float = 0.0
+    noise_k: float = 0.03
+    """Standard deviation of one reading."""
+    lag_s: float = 20.0
+    """Time constant of the probe in its housing."""
+
+
+@dataclass(slots=True, kw_only=True)
+class _Probe:
+    """One simulated probe and what it felt last."""
+
+    probe_id: ProbeId
+    frame: FrameName
+    wanted: tuple[str, ...]
+    nature: ProbeNature
+    draws: Random
+    felt_c: float | None = None
+    data: bytes = b""
+
+
+class SimulatedProbes:
+    """All probes of a rehearsal; offers ``latest()`` and ``close()`` as the board's reader does."""
+
+    def __init__(
+        self,
+        frames: Mapping[FrameName, FrameSettings],
+        *,
+        seed: int,
+        natures: Mapping[ProbeId, ProbeNature] | None = None,
+        faults: Sequence[ProbeFault] = (),
+    ) -> None:
+        """One probe per id in the settings; each draws its own noise from ``seed`` and its id."""
+        given = natures or {}
+        placed = {
+            probe_id: (name, place)
+            for name, frame in reversed(list(frames.items()))
+            for place, probe_id in frame.probes.items()
+        }
+        self._probes = [
+            _Probe(
+                probe_id=probe_id,
+                frame=name,
+                wanted=_TRUE_PLACE[place],
+                nature=given.get(probe_id, ProbeNature()),
+                draws=Random(f"probe {seed} {probe_id}"),  # noqa: S311  # noise, not a secret
+            )
+            for probe_id, (name, place) in sorted(placed.items())
+        ]
+        self._faults = tuple(faults)
+        self._latest: dict[ProbeId, RawReading] = {}
+        self._elapsed_s = 0.0
+
+    def take(self, true_by_frame: Mapping[FrameName, Mapping[str, float]], dt_s: float, now_s: float) -> None:
+        """Let ``dt_s`` pass and convert every probe at ``now_s`` on the keeper's clock."""
+        self._elapsed_s += dt_s
+        for probe in self._probes:
+            true_by_place = true_by_frame[probe.frame]
+            true_c = true_by_place.get(probe.wanted[0])
+            if true_c is None:
+                true_c = true_by_place[probe.wanted[-1]]
+            nature = probe.nature
+            if probe.felt_c is None or nature.lag_s <= 0.0:
+                probe.felt_c = true_c
+            else:
+                probe.felt_c += (true_c - probe.felt_c) * -math.expm1(-dt_s / nature.lag_s)
+            shown_c = probe.felt_c + nature.offset_k
+            if nature.noise_k > 0.0:
+                shown_c += nature.noise_k * probe.draws.gauss()
+            data = encode_scratchpad(shown_c)
+            if self._faults:
+                self._latest[probe.probe_id] = self._with_faults(probe, data, now_s)
+            else:
+                self._latest[probe.probe_id] = Scratchpad(data=data, taken_at_s=now_s)
+
+    def latest(self) -> Mapping[ProbeId, RawReading]:
+        """The last conversion of every probe."""
+        return self._latest
+
+    def close(self) -> None:
+        """Nothing to let go."""
+
+    def _with_faults(self, probe: _Probe, data: bytes, now_s: float) -> RawReading:
+        """The reading, spoilt by the first fault that holds at this instant."""
+        kind = next(self._active(probe.probe_id), None)
+        if kind is not FaultKind.STUCK or not probe.data:
+            probe.data = data
+        match kind:
+            case None | FaultKind.STUCK:
+                return Scratchpad(data=probe.data, taken_at_s=now_s)
+            case FaultKind.POWER_ON:
+                return Scratchpad(data=POWER_ON_BYTES, taken_at_s=now_s)
+            case FaultKind.CRC:
+                return Scratchpad(data=data[:-1] + bytes((data[-1] ^ 0x01,)), taken_at_s=now_s)
+            case FaultKind.ABSENT:
+                return ReadFailure(
+                    reason=Rejection.ABSENT, detail="no such device on the bus", taken_at_s=now_s
+                )
+            case FaultKind.HUNG:
+                return ReadFailure(reason=Rejection.HUNG, detail="a read has not come back", taken_at_s=now_s)
+
+    def _active(self, probe_id: ProbeId) -> Iterator[FaultKind]:
+        for fault in self._faults:
+            if fault.probe == probe_id and fault.from_s <= self._elapsed_s < fault.until_s:
+                yield fault.kind
+
+
+def unmodelled_places(
+    frames: Mapping[FrameName, FrameSettings], modelled: Iterable[str]
+) -> tuple[Place, ...]:
+    """Fitted places that the stand-in does not model, so that another place's temperature stands in."""
+    known = frozenset(modelled)
+    fitted = {place for frame in frames.values() for place in frame.probes}
+    return tuple(sorted(place for place in fitted if _TRUE_PLACE[place][0] not in known))
