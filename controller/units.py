@@ -27,9 +27,9 @@ def c_to_f(temp_c: float) -> float:
     return temp_c * _F_PER_K + _F_AT_0_C
 
 
-def f_to_c(temp_f: float) -> float:
-    """Degrees Celsius of a temperature in °F."""
-    return (temp_f - _F_AT_0_C) / _F_PER_K
+def f_to_c(number: float) -> float:
+    """Degrees Celsius of a ``number`` of degrees Fahrenheit."""
+    return (number - _F_AT_0_C) / _F_PER_K
 
 
 def decimal_text(number: float, places: int = 1) -> str:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any
 
+from controller.config.plain import plain_copy
 from controller.config.records import (
     BottomHeatSettings,
     CoveringSettings,
@@ -35,7 +35,7 @@ def build_settings(model: SettingsFile, raw: Mapping[str, Any]) -> Settings:
         site=site,
         price=None if price is None else PriceSettings(per_kwh=price.per_kwh, currency=price.currency),
         frames=MappingProxyType(frames),
-        tables=MappingProxyType({name: copy.deepcopy(raw["frame"][name]) for name in frames}),
+        tables=MappingProxyType({name: plain_copy(raw["frame"][name]) for name in frames}),
     )
 
 
@@ -43,8 +43,8 @@ def _site(table: SiteTable) -> SiteSettings:
     outside = table.probe.outside
     return SiteSettings(
         name=table.name,
-        latitude_deg=table.latitude,
-        longitude_deg=table.longitude,
+        latitude_deg=table.latitude_deg,
+        longitude_deg=table.longitude_deg,
         zone=table.zone,
         units=table.units,
         tick_s=table.tick_s,

@@ -4,20 +4,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-
-from pydantic_core import ErrorDetails
+from typing import Any
 
 from controller.config.keys import (
-    FRAME_STANDS_AS,
-    Pattern,
     homes_of,
     key_text,
-    known_fields,
     names_in,
     nearest,
     pattern_of,
 )
 from controller.config.lines import KeyPath, line_of
+from controller.config.schema import FRAME_STANDS_AS, Pattern, known_keys
 from controller.errors import Fault
 from controller.units import f_to_c
 
@@ -32,7 +29,7 @@ _BARE_SWITCH = re.compile(r"=\s*(?:true|false|yes|no|on|off)\b", re.IGNORECASE)
 _BARE_WORD = re.compile(r"=\s*[A-Za-z]")
 
 
-def shape_fault(error: ErrorDetails, file_name: str, lines: Mapping[KeyPath, int]) -> Fault:
+def shape_fault(error: Mapping[str, Any], file_name: str, lines: Mapping[KeyPath, int]) -> Fault:
     """One objection of the schema as a fault."""
     path = tuple(step for step in error["loc"] if step != "[key]")
     problem, remedy = _problem_and_remedy(error, path)
@@ -74,15 +71,15 @@ def shown(found: object) -> str:
     return words if len(words) <= _LONGEST_SHOWN else f"{words[:_LONGEST_SHOWN]}…"
 
 
-def _problem_and_remedy(error: ErrorDetails, path: KeyPath) -> tuple[str, str]:
+def _problem_and_remedy(error: Mapping[str, Any], path: KeyPath) -> tuple[str, str]:
     """What is wrong and what would be right."""
     pattern = pattern_of(path)
     if error["type"] == "extra_forbidden":
         return _unknown_key(path, pattern)
-    field = known_fields().get(pattern)
-    wanted = field.description if field is not None else None
+    known = known_keys().get(pattern)
+    wanted = known.wanted if known is not None else None
     if error["loc"][-1] == "[key]" or pattern == ("frame", "NAME"):
-        wanted = known_fields()["frame",].description
+        wanted = known_keys()["frame",].wanted
     if wanted is None or isinstance(path[-1], int):
         wanted = "a table of its own keys"
     if error["type"] == "missing":

@@ -7,7 +7,6 @@ tells all that can be known. Only a file without any fault becomes settings.
 
 from __future__ import annotations
 
-import copy
 import tomllib
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -16,12 +15,12 @@ from pydantic import ValidationError
 
 from controller.config.build import build_settings
 from controller.config.faults import shape_fault, syntax_fault
-from controller.config.keys import FRAME_STANDS_AS, Pattern, default_of, key_text, leaf_keys
+from controller.config.keys import key_text, leaf_keys
 from controller.config.lines import KeyPath, line_of, locate_keys
-from controller.config.plain import Conflict
+from controller.config.plain import Conflict, plain_copy
 from controller.config.records import Settings
 from controller.config.rules import frame_conflicts, leaf_allowance_k
-from controller.config.schema import SettingsFile
+from controller.config.schema import FRAME_STANDS_AS, Pattern, SettingsFile, known_keys
 from controller.config.site_rules import site_conflicts
 from controller.errors import ConfigError, Fault
 
@@ -114,7 +113,7 @@ def _conflict_fault(conflict: Conflict, file_name: str, lines: Mapping[KeyPath, 
 
 def _without(raw: dict[str, Any], paths: list[KeyPath]) -> dict[str, Any]:
     """Copy of the tables in which each faulty key is gone and each faulty item is an empty table."""
-    sound = copy.deepcopy(raw)
+    sound: dict[str, Any] = plain_copy(raw)
     for path in paths:
         node: Any = sound
         for step in path[:-1]:
@@ -136,7 +135,7 @@ def _with_defaults(sound: dict[str, Any]) -> dict[str, Any]:
     """
     for pattern in leaf_keys():
         for table in _tables_at(sound, pattern[:-1]):
-            default = default_of(pattern)
+            default = known_keys()[pattern].default
             if default is not None:
                 table.setdefault(pattern[-1], default)
     for frame in _tables_at(sound, ("frame", FRAME_STANDS_AS)):

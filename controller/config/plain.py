@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from controller.config.lines import KeyPath
 
@@ -35,3 +36,12 @@ def number_in(table: Table, key: str) -> float | None:
     """A number; a switch is none."""
     found = table.get(key)
     return float(found) if isinstance(found, int | float) and not isinstance(found, bool) else None
+
+
+def plain_copy(node: Any) -> Any:
+    """A copy of tables and lists that shares none of them; the depth is bounded by the reader."""
+    if isinstance(node, dict):
+        return {key: plain_copy(child) for key, child in node.items()}
+    if isinstance(node, list):
+        return [plain_copy(child) for child in node]
+    return node

@@ -7,7 +7,10 @@ A key's ``description`` is what would be right there, in words for the person wh
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+import functools
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any, get_args
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -37,9 +40,13 @@ _MONTH_DAY_PATTERN = r"^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"
 _NEEDED: Any = ...
 
 
-def _number(low: float, high: float, of: str, default: float | None = _NEEDED) -> Any:
+def _number(
+    low: float, high: float, of: str, default: float | None = _NEEDED, *, alias: str | None = None
+) -> Any:
     """Bounded number; ``of`` says of what, with its unit."""
-    return Field(default, ge=low, le=high, description=f"a number from {low:g} to {high:g} ({of})")
+    return Field(
+        default, alias=alias, ge=low, le=high, description=f"a number from {low:g} to {high:g} ({of})"
+    )
 
 
 def _pin(allowed: tuple[int, ...], reason: str, default: int | None = _NEEDED) -> Any:
@@ -106,10 +113,13 @@ class SiteTable(_Table):
     """``[site]``."""
 
     name: str = _text(60, _LINE_PATTERN, "a short name on one line")
-    latitude: float = _number(
-        -66, 66, "degrees, north positive; nearer the poles some days have no dusk to warn before"
+    latitude_deg: float = _number(
+        -66,
+        66,
+        "degrees, north positive; nearer the poles some days have no dusk to warn before",
+        alias="latitude",
     )
-    longitude: float = _number(-180, 180, "degrees, east positive")
+    longitude_deg: float = _number(-180, 180, "degrees, east positive", alias="longitude")
     zone: str = _text(64, _LINE_PATTERN, 'a time zone by its IANA name, such as "Europe/Dublin"')
     units: Units = _choice('"celsius" or "fahrenheit"', Units.CELSIUS)
     tick_s: float = _number(2, 10, "seconds between two decisions", 10.0)
@@ -214,3 +224,53 @@ class SettingsFile(_Table):
         description="one to eight tables headed [frame.NAME]; "
         "a name has letters, digits, - and _, at most 32, and starts with a letter or digit",
     )
+
+
+Pattern = tuple[str, ...]
+"""A path without item numbers and with ``NAME`` for a frame's own name."""
+
+FRAME_STANDS_AS = "NAME"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownKey:
+    """One key or table of the schema, as words and plain values."""
+
+    wanted: str
+    """What would be right there, in words."""
+    default: object
+    """None where there is no default."""
+    is_table: bool
+
+
+@functools.cache
+def known_keys() -> Mapping[Pattern, KnownKey]:
+    """Every key and table that the file may hold, in the schema's order."""
+    return dict(_walk(SettingsFile, ()))
+
+
+def _walk(model: type[BaseModel], above: Pattern) -> Iterator[tuple[Pattern, KnownKey]]:
+    for name, field in model.model_fields.items():
+        here = (*above, field.alias or name)
+        inner = _model_in(field.annotation)
+        yield (
+            here,
+            KnownKey(
+                wanted=field.description or "",
+                default=None if field.is_required() or inner is not None else field.default,
+                is_table=inner is not None,
+            ),
+        )
+        if inner is not None:
+            yield from _walk(inner, (*here, FRAME_STANDS_AS) if here == ("frame",) else here)
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:
+    """The table type inside an optional, a list or a mapping; None for a plain key."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for inner in get_args(annotation):
+        model = _model_in(inner)
+        if model is not None:
+            return model
+    return None
