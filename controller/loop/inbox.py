@@ -7,6 +7,7 @@ A sender that is slow, floods or babbles is cut off; the tick does not notice.
 from __future__ import annotations
 
 import os
+import select
 import selectors
 import socket
 import struct
@@ -39,9 +40,13 @@ class _Sender:
 class Inbox:
     """A listening Unix socket with a bounded number of short conversations."""
 
-    def __init__(self, path: Path, handler: Handler) -> None:
-        """Listen at ``path``, replacing what a dead keeper left; owner and group may connect."""
+    def __init__(self, path: Path, handler: Handler, *, wake_fd: int | None = None) -> None:
+        """Listen at ``path``, replacing what a dead keeper left; owner and group may connect.
+
+        A byte on ``wake_fd`` ends the wait at once; it is left there for its reader.
+        """
         self._path = path
+        self._wake_fd = wake_fd
         self._handler = handler
         self._senders: dict[int, _Sender] = {}
         self._answered: OrderedDict[str, bytes] = OrderedDict()
@@ -51,6 +56,8 @@ class Inbox:
         self._selector = selectors.DefaultSelector()
         self._listener = _listen(path)
         self._selector.register(self._listener, selectors.EVENT_READ)
+        if wake_fd is not None:
+            self._selector.register(wake_fd, selectors.EVENT_READ)
 
     def serve(self, wait_s: float) -> None:
         """Answer commands for ``wait_s`` real seconds, then return; never longer."""
@@ -61,9 +68,11 @@ class Inbox:
             if left_s <= 0:
                 return
             if self._left_this_round <= 0:
-                time.sleep(left_s)
+                self._rest(left_s)
                 return
-            for key, _ in self._selector.select(left_s):
+            for key, _ in self._selector.select(min(left_s, SENDER_PATIENCE_S)):
+                if key.fd == self._wake_fd:
+                    return
                 if key.fileobj is self._listener:
                     self._accept()
                 else:
@@ -78,6 +87,13 @@ class Inbox:
         self._listener.close()
         self._selector.close()
         self._path.unlink(missing_ok=True)
+
+    def _rest(self, wait_s: float) -> None:
+        """Sit out the rest of the wait, deaf to all but the wake."""
+        if self._wake_fd is None:
+            time.sleep(wait_s)
+        else:
+            select.select([self._wake_fd], [], [], wait_s)
 
     def _accept(self) -> None:
         try:
