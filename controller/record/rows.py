@@ -118,12 +118,12 @@ class Recorder(Protocol):
         """Take a sample; it is on the disk within ten minutes."""
         ...
 
-    def add_event(self, row: EventRow) -> None:
-        """Take an event; it is written, with all that waits before it, at once."""
+    def add_event(self, row: EventRow) -> int:
+        """Take an event, written at once with all that waits before it; returns its ticket."""
         ...
 
-    def saved_seq(self) -> int:
-        """The highest number known to be safe from a power cut; 0 when none is."""
+    def is_saved(self, ticket: int) -> bool:
+        """Whether the event with this ticket is safe from a power cut."""
         ...
 
     def request_thinning(self, *, now_utc_s: float, utc_confirmed: bool) -> None:
