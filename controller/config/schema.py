@@ -23,6 +23,9 @@ CABLE_CEILING_C = 80.0
 BOTTOM_CEILING_C = 22.0
 MIN_SWITCH_FLOOR_S = 180.0
 ON_PROOF_CEILING_S = 21600.0
+KEEP_ABOVE_LOWEST_C = 0.5
+KEEP_ABOVE_HIGHEST_C = 12.0
+KEEP_ABOVE_DEFAULT_C = 2.0
 
 # GPIO 9 to 27 are pulled down while the board resets and boots, so that an active-high relay
 # stays off; 0 to 8 are pulled up, and 14 and 15 are the serial port, which drives its line at boot
@@ -151,7 +154,9 @@ class HeatTable(_Table):
     feedback_pin: int | None = _input_pin()
     supply_pin: int | None = _input_pin()
     cut_out_pin: int | None = _input_pin()
-    keep_above_c: float = _number(0.5, 12, "°C that the air must not fall below", 2.0)
+    keep_above_c: float = _number(
+        KEEP_ABOVE_LOWEST_C, KEEP_ABOVE_HIGHEST_C, "°C that the air must not fall below", KEEP_ABOVE_DEFAULT_C
+    )
     differential_k: float = _number(0.3, 4, "kelvin between on and off", 1.0)
     min_on_s: float = _number(MIN_SWITCH_FLOOR_S, 1800, "seconds", MIN_SWITCH_FLOOR_S)
     min_off_s: float = _number(MIN_SWITCH_FLOOR_S, 1800, "seconds", MIN_SWITCH_FLOOR_S)
