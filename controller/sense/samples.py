@@ -19,7 +19,8 @@ NOISE_WINDOW_S = 3600.0
 NOISE_SHARE_MAX = 0.05
 NOISE_SHARE_CLEAR = 0.02
 NOISE_FAILURES_MIN = 3
-"""Fewer checksum errors than this are bad luck, however short the record is."""
+NOISE_RECORD_MIN_S = 1800.0
+"""Errors of a shorter record are weighed as if it were this long; a bad first minute proves little."""
 
 _NEVER_S = -math.inf
 _RANGE_C = {
@@ -225,8 +226,8 @@ def _weigh_noise(doubts: Doubts, raw: RawReading, reason: Rejection | None, limi
     kept = [at_s for at_s in doubts.crc_failed_at_s if at_s > now_s - NOISE_WINDOW_S]
     if failed:
         kept.append(now_s)
-    record_s = min(NOISE_WINDOW_S, now_s - doubts.started_at_s + limits.sample_interval_s)
-    share = len(kept) * limits.sample_interval_s / max(record_s, limits.sample_interval_s)
+    record_s = min(max(now_s - doubts.started_at_s, NOISE_RECORD_MIN_S), NOISE_WINDOW_S)
+    share = len(kept) * limits.sample_interval_s / record_s
     noisy_since_s = doubts.noisy_since_s
     if noisy_since_s is None and len(kept) >= NOISE_FAILURES_MIN and share > NOISE_SHARE_MAX:
         noisy_since_s = now_s
@@ -239,9 +240,10 @@ def _reject(memory: ProbeMemory, now_s: float, limits: SampleLimits) -> Rejected
     """Name the reason; where a wider one covers it, the underlying one stays in the detail."""
     doubts = memory.doubts
     trouble = doubts.trouble
-    since_at_s = doubts.started_at_s
+    lost_at_s = doubts.started_at_s
     if memory.good is not None:
-        since_at_s = min(memory.good.taken_at_s + limits.stale_after_s, now_s)
+        lost_at_s = memory.good.taken_at_s + limits.stale_after_s
+    since_at_s = min(lost_at_s, now_s)
     underlying = f"; last: {trouble.reason.value}, {trouble.detail}" if trouble else ""
     if doubts.noisy_since_s is not None:
         detail = f"checksum errors in more than {NOISE_SHARE_MAX:.0%} of an hour's reads{underlying}"
