@@ -12,6 +12,7 @@ wires are the same.
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -120,20 +121,29 @@ class LockoutFiles:
             return f"{path}: cannot be read ({error.strerror})"
         except (ValueError, RecursionError) as error:
             return f"{path}: is damaged ({error})"
-        if document.get("schema") != LOCKOUT_SCHEMA or document.get("frame") != name:
-            return f"{path}: is not a lockout of {name} in schema {LOCKOUT_SCHEMA}"
-        cause, detail, raised_utc = (document.get(key) for key in ("cause", "detail", "raised_utc"))
-        if not isinstance(cause, str) or cause not in _CAUSES or not isinstance(detail, str):
-            return f"{path}: does not say what locked {name}"
-        if not isinstance(raised_utc, str):
-            return f"{path}: does not say when {name} was locked"
-        return Lockout(frame=name, cause=LockoutCause(cause), detail=detail, raised_utc=raised_utc)
+        return _parse(document, path, name)
+
+
+def _parse(document: Mapping[str, object], path: Path, name: FrameName) -> Lockout | str:
+    """One copy's document: the lockout, or what is wrong with it."""
+    if document.get("schema") != LOCKOUT_SCHEMA or document.get("frame") != name:
+        return f"{path}: is not a lockout of {name} in schema {LOCKOUT_SCHEMA}"
+    cause, detail, raised_utc = (document.get(key) for key in ("cause", "detail", "raised_utc"))
+    if not isinstance(cause, str) or cause not in _CAUSES:
+        return f"{path}: does not say what locked {name}"
+    if not isinstance(detail, str) or not isinstance(raised_utc, str):
+        return f"{path}: does not say how or when {name} was locked"
+    return Lockout(frame=name, cause=LockoutCause(cause), detail=detail, raised_utc=raised_utc)
 
 
 def _load(path: Path) -> dict[str, object]:
-    """The JSON object in a file; raises OSError or ValueError."""
-    with path.open("rb") as file:
-        document = json.loads(file.read(_BYTES_MAX).decode("utf-8"))
+    """The JSON object in a file; raises OSError or ValueError, and never waits for a pipe."""
+    descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
+    try:
+        data = os.read(descriptor, _BYTES_MAX)
+    finally:
+        os.close(descriptor)
+    document = json.loads(data.decode("utf-8"))
     if not isinstance(document, dict):
         raise ValueError("no JSON object")  # noqa: TRY004  # damage like any other
     return document
