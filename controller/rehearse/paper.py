@@ -1,0 +1,61 @@
+"""What the terminal can take: its letters, its colours, its width."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+
+WIDTH = 80
+DASH = "\N{EN DASH}"
+_ASCII = str.maketrans(
+    {
+        "\N{MINUS SIGN}": "-",
+        DASH: "-",
+        "\N{MULTIPLICATION SIGN}": "x",
+        "°": " ",
+        "·": ".",
+        "○": "o",
+        "●": "*",
+        "│": "|",
+        "▸": ">",
+        "✓": "-",
+    }
+)
+_RESET = "\x1b[0m"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paper:
+    """What the terminal can take."""
+
+    write: Callable[[str], None]
+    """Takes text with its own line ends."""
+    plain: bool
+    """ASCII only."""
+    colour: bool
+    live: bool
+    """A line may be written over; false where output goes to a file or pipe."""
+
+    def line(self, text: str = "") -> None:
+        """One line."""
+        self.write(self.fit(text) + "\n")
+
+    def fit(self, text: str) -> str:
+        """The text in the letters that the terminal has."""
+        return text.translate(_ASCII).encode("ascii", "replace").decode("ascii") if self.plain else text
+
+    def tint(self, text: str, code: str) -> str:
+        """The text in a colour, where there is colour."""
+        return f"\x1b[{code}m{text}{_RESET}" if self.colour and text.strip() else text
+
+    def paragraph(self, text: str) -> None:
+        """Sentences, broken to the width."""
+        for line in textwrap.wrap(text, WIDTH - 4, subsequent_indent="  "):
+            self.line("  " + line)
+
+
+def day_words(local: datetime) -> str:
+    """A date as on a wall calendar: ``Mon 1 Feb``."""
+    return f"{local:%a} {local.day} {local:%b}"
