@@ -18,6 +18,7 @@ from controller.config.schema import KEEP_ABOVE_DEFAULT_C, KEEP_ABOVE_HIGHEST_C,
 from controller.vocabulary import FrameName
 
 SCHEMA = 1
+_LARGEST_INTEGER = 10**9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,9 +75,7 @@ def misfits(overlay: Overlay, settings: Settings) -> tuple[str, ...]:
         if told.keep_above_c is not None:
             words.append(keep_above_problem(frame, told.keep_above_c) or "")
         if told.opening is not None and told.opening not in [each.name for each in frame.openings]:
-            words.append(
-                f"{name}: has no opening {told.opening!r} any more; taken as {frame.openings[0].name}"
-            )
+            words.append(f"{name}: has no opening {told.opening!r} any more; taken as shut")
         words.append(_covering_problem(frame, told.coverings) or "")
     return tuple(word for word in words if word)
 
@@ -94,7 +93,8 @@ def keep_above_problem(frame: FrameSettings, keep_above_c: float) -> str | None:
     off_c = keep_above_c + heat.leaf_allowance_k + heat.differential_k
     if off_c >= heat.air_max_c:
         return (
-            f"{frame.name}: keep_above_c {keep_above_c:g} + leaf_allowance_k + differential_k is {off_c:g} °C, "
+            f"{frame.name}: keep_above_c {keep_above_c:g} + leaf_allowance_k + differential_k "
+            f"is {off_c:g} °C, "
             f"not below air_max_c ({heat.air_max_c:g} °C)"
         )
     return None
@@ -155,8 +155,7 @@ def _decode_frame(name: str, table: object, words: list[str]) -> FrameOverlay:
     found: dict[str, Any] = dict(table) if isinstance(table, dict) else {"table": table}
     keep_above_c, opening = found.pop("keep_above_c", None), found.pop("opening", None)
     coverings = found.pop("coverings", None)
-    number = isinstance(keep_above_c, int | float) and not isinstance(keep_above_c, bool)
-    if keep_above_c is not None and not (number and math.isfinite(keep_above_c)):
+    if keep_above_c is not None and not _is_number(keep_above_c):
         words.append(f"{name}: keep_above_c is not a number")
         keep_above_c = None
     if opening is not None and not isinstance(opening, str):
@@ -173,6 +172,13 @@ def _decode_frame(name: str, table: object, words: list[str]) -> FrameOverlay:
         opening=opening,
         coverings=None if coverings is None else tuple(coverings),
     )
+
+
+def _is_number(found: object) -> bool:
+    """A finite number that a float can hold; true and false are none."""
+    if isinstance(found, bool) or not isinstance(found, int | float):
+        return False
+    return math.isfinite(found) if isinstance(found, float) else abs(found) < _LARGEST_INTEGER
 
 
 def _covering_problem(frame: FrameSettings, coverings: tuple[str, ...] | None) -> str | None:
