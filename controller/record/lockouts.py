@@ -34,6 +34,11 @@ class LockoutFiles:
         self._folder = folder
         self._heat_pins = dict(heat_pins)
 
+    @property
+    def frames(self) -> tuple[FrameName, ...]:
+        """The frames of the present settings that can be heated."""
+        return tuple(self._heat_pins)
+
     def find(self, frame: FrameName) -> Lockout | None:
         """The lockout of this frame, by its name or by its heat pin; None when there is none.
 
