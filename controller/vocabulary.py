@@ -13,6 +13,8 @@ from enum import IntEnum, StrEnum
 from typing import NewType
 
 FrameName = NewType("FrameName", str)
+SITE = FrameName("")
+"""Stands where a fact belongs to the whole site, not to one frame."""
 ProbeId = NewType("ProbeId", str)
 """Family and serial as the kernel writes them, for example ``28-0000075565aa``."""
 

@@ -52,6 +52,8 @@ class Attendance:
     rest_until_s: float | None = None
     bed_keep_c: float | None = None
     commission_gap: str = ""
+    relay_on: bool = False
+    """As read back in the last tick."""
     readings: dict[Place, Reading] = field(init=False)
     _limits: dict[Place, SampleLimits] = field(init=False)
     _probes: dict[Place, ProbeMemory] = field(init=False)

@@ -14,8 +14,8 @@ from controller.notices.words import LOCKOUT_WORDS, PLACE_WORDS, REASON_WORDS, R
 from controller.vocabulary import (
     AIR_PLACES,
     ROOT_PLACES,
+    SITE,
     Condition,
-    FrameName,
     HeatReason,
     HeatReport,
     Place,
@@ -97,9 +97,7 @@ def _frost(view: FrameView, say_c: Callable[[float], str]) -> Iterator[Condition
 
 
 def _probes(view: FrameView) -> Iterator[Condition]:
-    rejected = {
-        place: reading for place, reading in view.readings.items() if isinstance(reading, Rejected)
-    }
+    rejected = {place: reading for place, reading in view.readings.items() if isinstance(reading, Rejected)}
     if rejected and len(rejected) == len(view.readings) and len(rejected) > 1:
         since_s = max(reading.since_at_s for reading in rejected.values())
         yield Condition(
@@ -176,4 +174,4 @@ def _rest(view: FrameView, say_c: Callable[[float], str]) -> Iterator[Condition]
 
 def site_condition(code: str, **facts: str | float) -> Condition:
     """A condition of the whole site."""
-    return Condition(code=code, frame=FrameName(""), facts=facts)
+    return Condition(code=code, frame=SITE, facts=facts)

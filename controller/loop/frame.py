@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from controller.config.records import FrameSettings
 from controller.heat.thermostat import (
     ThermostatInput,
     ThermostatMemory,
     ThermostatSettings,
-    Wish,
-    WishReason,
     fresh_thermostat,
     step_thermostat,
 )
@@ -40,6 +38,8 @@ class FrameInputs:
     keep_above_c: float
     bed_keep_c: float | None
     """Bottom heat's aim while its dates run."""
+    relay_on: bool
+    """As read back in the tick before."""
     rest_until_s: float | None
     """A person asked for heat to rest until then."""
     feedback_live: bool | None = None
@@ -61,9 +61,24 @@ class FrameDecision:
     """One frame's wish, what it rests on, and the evidence for the judge."""
 
     basis: Basis
-    wish: Wish
+    wish: FrameWish
     frost_likely: bool
     evidence: HeatEvidence
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrameWish:
+    """What the frame asks for, and why: the thermostat's own reason, or one of ours."""
+
+    heat_wanted: bool
+    why: str
+    aim_c: float
+
+
+NO_HEAT = "no_heat"
+"""The frame has no cable."""
+REST_ASKED = "rest_asked"
+"""A person asked for heat to rest."""
 
 
 def fresh_frame(now_s: float) -> FrameMemory:
@@ -104,11 +119,11 @@ def _wish(
     *,
     bed_c: float | None,
     frost: bool,
-) -> tuple[ThermostatMemory, Wish]:
+) -> tuple[ThermostatMemory, FrameWish]:
     """Ask the thermostat; a rest that a person asked for overrules it."""
     heat = frame.heat
     if heat is None:
-        return memory, Wish(heat_wanted=False, reason=WishReason.NO_HEAT, aim_c=inputs.keep_above_c)
+        return memory, FrameWish(heat_wanted=False, why=NO_HEAT, aim_c=inputs.keep_above_c)
     memory, wish = step_thermostat(
         ThermostatSettings(
             keep_above_c=inputs.keep_above_c,
@@ -123,6 +138,7 @@ def _wish(
         ThermostatInput(
             now_s=inputs.now_s,
             tick_s=inputs.tick_s,
+            relay_on=inputs.relay_on,
             frost_c=basis.frost_c,
             bed_c=bed_c,
             raise_k=basis.raise_k,
@@ -130,13 +146,16 @@ def _wish(
             frost_likely=frost,
         ),
     )
-    if inputs.rest_until_s is not None and inputs.now_s < inputs.rest_until_s:
-        wish = replace(wish, heat_wanted=False, reason=WishReason.REST_ASKED)
-    return memory, wish
+    resting = inputs.rest_until_s is not None and inputs.now_s < inputs.rest_until_s
+    return memory, FrameWish(
+        heat_wanted=wish.heat_wanted and not resting,
+        why=REST_ASKED if resting else wish.reason.value,
+        aim_c=wish.aim_c,
+    )
 
 
 def _evidence(
-    readings: Readings, inputs: FrameInputs, wish: Wish, basis: Basis, *, frost: bool
+    readings: Readings, inputs: FrameInputs, wish: FrameWish, basis: Basis, *, frost: bool
 ) -> HeatEvidence:
     """Lay out for the judge what was measured, untrusted readings included."""
     return HeatEvidence(

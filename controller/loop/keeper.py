@@ -24,10 +24,10 @@ from controller.notices.life import FRESH, step_notices
 from controller.notices.words import notice_words
 from controller.record.rows import EventRow, Json, Recorder
 from controller.record.snapshot import SnapshotWriter
-from controller.sense.inputs import InputReadings
+from controller.sense.inputs import BoardState
 from controller.sense.probes import ProbeSource
 from controller.units import temperature_text
-from controller.vocabulary import Condition, FrameName, HeatReport, NoticeEvent
+from controller.vocabulary import SITE, Condition, FrameName, HeatReport, NoticeEvent
 from controller.wire import SNAPSHOT_SCHEMA, heat_document, notice_documents, reading_documents
 
 LATE_TICKS = 3.0
@@ -37,7 +37,7 @@ LATE_TICKS = 3.0
 class BoardInputs(Protocol):
     """The optional inputs: feedback, supply, cut-out, covers, stop."""
 
-    def read(self) -> InputReadings:
+    def read(self) -> BoardState:
         """All inputs now."""
 
 
@@ -101,6 +101,8 @@ class Keeper:
         this.reports = self.parts.gate.apply(
             {name: decision.evidence for name, decision in this.decisions.items() if self._heated(name)}
         )
+        for name, report in this.reports.items():
+            self.parts.attendances[name].relay_on = report.relay_on
         self._tell(this)
         self._record(this)
         self._publish(this)
@@ -108,7 +110,7 @@ class Keeper:
         self.parts.supervisor.feed()
         return result
 
-    def note(self, what: str, detail: Mapping[str, Json], frame: FrameName = FrameName("")) -> None:
+    def note(self, what: str, detail: Mapping[str, Json], frame: FrameName = SITE) -> None:
         """Record an event of the keeper's own."""
         clock = self.parts.clock
         self._add_event(self._stamp(clock.mono_s(), clock.utc_s()), what, detail, frame)
@@ -156,6 +158,7 @@ class Keeper:
                     commissioned=not attendance.commission_gap,
                     keep_above_c=attendance.keep_above_c,
                     bed_keep_c=attendance.bed_keep_c,
+                    relay_on=attendance.relay_on,
                     rest_until_s=attendance.rest_until_s,
                     feedback_live=None if wired is None else wired.feedback_live,
                     supply_present=None if wired is None else wired.supply_present,
@@ -230,7 +233,7 @@ class Keeper:
             "readings": reading_documents(attendance.readings, this.stamp.mono_s),
             "keep_above_c": attendance.keep_above_c,
             "aim_c": decision.wish.aim_c,
-            "wish": decision.wish.reason.value,
+            "wish": decision.wish.why,
             "frost_likely": decision.frost_likely,
             "opening": attendance.opening,
             "coverings": list(attendance.coverings),
@@ -253,7 +256,7 @@ class Keeper:
                     readings=dict(attendance.readings),
                     report=this.reports.get(name, NO_HEAT_REPORT),
                     aim_c=this.decisions[name].wish.aim_c,
-                    wish=this.decisions[name].wish.reason.value,
+                    wish=this.decisions[name].wish.why,
                     opening=attendance.opening,
                     covering="+".join(attendance.coverings),
                 )
@@ -275,7 +278,7 @@ class Keeper:
         )
 
     def _add_event(
-        self, stamp: Stamp, what: str, detail: Mapping[str, Json], frame: FrameName = FrameName("")
+        self, stamp: Stamp, what: str, detail: Mapping[str, Json], frame: FrameName = SITE
     ) -> None:
         self.parts.recorder.add_event(
             EventRow(

@@ -71,7 +71,9 @@ class OrderDesk:
 def _report_opening(attendance: Attendance, opening: str) -> str:
     known = [each.name for each in attendance.frame.openings]
     if opening not in known:
-        raise CommandRejected(f"{attendance.frame.name} has no opening {opening!r}; it has {', '.join(known)}")
+        raise CommandRejected(
+            f"{attendance.frame.name} has no opening {opening!r}; it has {', '.join(known)}"
+        )
     attendance.opening = opening
     return f"the covers of {attendance.frame.name} are taken to be {opening}"
 

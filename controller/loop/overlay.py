@@ -94,8 +94,7 @@ def keep_above_problem(frame: FrameSettings, keep_above_c: float) -> str | None:
     if off_c >= heat.air_max_c:
         return (
             f"{frame.name}: keep_above_c {keep_above_c:g} + leaf_allowance_k + differential_k "
-            f"is {off_c:g} °C, "
-            f"not below air_max_c ({heat.air_max_c:g} °C)"
+            f"is {off_c:g} °C, not below air_max_c ({heat.air_max_c:g} °C)"
         )
     return None
 

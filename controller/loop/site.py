@@ -105,7 +105,5 @@ class SiteHealth:
             found.append(site_condition("crash_loop", count=self.starts.unclean_in_hour))
         elif self.starts.last_was_unclean:
             urgency = Urgency.DAY if self.starts.unclean_in_day >= REPEATED_STARTS else Urgency.PAGE
-            found.append(
-                site_condition("restarted", count=self.starts.unclean_in_day, urgency=urgency.value)
-            )
+            found.append(site_condition("restarted", count=self.starts.unclean_in_day, urgency=urgency.value))
         return found

@@ -54,7 +54,10 @@ class StartLog:
             self._write()
 
     def _write(self) -> None:
-        document = {"schema": _SCHEMA, "starts": [{"utc_s": at, "clean": clean} for at, clean in self._starts]}
+        document = {
+            "schema": _SCHEMA,
+            "starts": [{"utc_s": at, "clean": clean} for at, clean in self._starts],
+        }
         try:
             write_durably(self._path, json.dumps(document).encode())
         except StorageError:

@@ -72,14 +72,14 @@ CATALOGUE: Mapping[str, NoticeEntry] = {
     "lockout": NoticeEntry(
         kind=Kind.FAULT,
         urgency=Urgency.NOW,
-        first="Unplug the cable at the wall, find the cause, then run `frameward clear-lockout` at the board.",
+        first="Unplug the cable, find the cause, then run `frameward clear-lockout` at the board.",
         words="Unplug the cable of {frame} at the wall: heat is locked out ({why}). {detail}",
         hold_out_s=0.0,
     ),
     "no_response": NoticeEntry(
         kind=Kind.FAULT,
         urgency=Urgency.NOW,
-        first="Check fuse, plug and RCD of the cable; if the RCD trips again, leave it off and have it tested.",
+        first="Check the cable's fuse, plug and RCD; if the RCD trips again, leave it off and have it tested.",
         words="Check fuse, plug and RCD of {frame}'s cable: it was switched on and stayed dead.",
         hold_in_s=0.0,
     ),
@@ -87,7 +87,7 @@ CATALOGUE: Mapping[str, NoticeEntry] = {
         kind=Kind.FAULT,
         urgency=Urgency.NOW,
         first="Check the RCD and fuse once; if it trips again, leave it off and have it tested.",
-        words="Check RCD and fuse once: the cable of {frame} has had no mains for {minutes} min.",
+        words="Check RCD and fuse once: the cable of {frame} has no mains.",
         hold_in_s=0.5 * _MINUTE_S,
     ),
     "pin_fault": NoticeEntry(
@@ -180,7 +180,7 @@ CATALOGUE: Mapping[str, NoticeEntry] = {
     "crash_loop": NoticeEntry(
         kind=Kind.FAULT,
         urgency=Urgency.NOW,
-        first="Lay mats on and look at the board's supply: it keeps restarting, and each start owes a rest.",
+        first="Lay mats on and look at the board's supply; it keeps restarting and rests each time.",
         words="Lay mats on and look at the board's supply: {count} restarts within an hour.",
         hold_out_s=_HOUR_S,
     ),

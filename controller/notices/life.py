@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from controller.notices.catalogue import CATALOGUE
-from controller.vocabulary import Condition, Kind, NoticeEvent, Urgency
+from controller.vocabulary import Condition, NoticeEvent, Urgency
 
 NoticeKey = tuple[str, str, str]
 """Code, frame, subject (the ``place`` of the facts, or empty)."""
@@ -81,29 +81,27 @@ def _present(
 ) -> tuple[_Thread, NoticeEvent | None]:
     """One condition that is true now."""
     entry = CATALOGUE[condition.code]
-    urgency = Urgency(condition.facts.get("urgency", entry.urgency))
+    urgency = Urgency(str(condition.facts.get("urgency", entry.urgency.value)))
     if thread is None:
         thread = _Thread(since_at_s=now_s, seen_at_s=now_s, urgency=urgency)
     told = thread.told
     if told is None:
         if now_s - thread.since_at_s < entry.hold_in_s:
             return replace(thread, seen_at_s=now_s), None
-        event = _event(new_id, "raised", condition, entry.kind, urgency, words)
+        event = _event(new_id, "raised", condition, urgency, words)
     elif _RANK[urgency] > _RANK[told.urgency]:
-        event = _event(told.notice_id, "worse", condition, entry.kind, urgency, words)
+        event = _event(told.notice_id, "worse", condition, urgency, words)
     else:
         return replace(thread, seen_at_s=now_s), None
     return replace(thread, seen_at_s=now_s, urgency=urgency, told=event), event
 
 
-def _event(
-    notice_id: str, what: str, condition: Condition, kind: Kind, urgency: Urgency, words: Words
-) -> NoticeEvent:
+def _event(notice_id: str, what: str, condition: Condition, urgency: Urgency, words: Words) -> NoticeEvent:
     return NoticeEvent(
         notice_id=notice_id,
         event=what,
         code=condition.code,
-        kind=kind,
+        kind=CATALOGUE[condition.code].kind,
         urgency=urgency,
         frame=condition.frame,
         text=words(condition),

@@ -1,0 +1,82 @@
+"""``frameward keep``: the keeper itself."""
+
+from __future__ import annotations
+
+import faulthandler
+import os
+from pathlib import Path
+
+import click
+
+from controller.commands.options import config_option, run_option, state_option, w1_option
+
+LIVE = "live"
+REHEARSAL = "rehearsal"
+
+
+@click.command(
+    "keep",
+    epilog="Example: frameward keep --config frameward.toml\n\n"
+    "Exit codes: 0 told to stop, 1 hardware or folder refused, 78 no usable settings.",
+)
+@config_option
+@state_option
+@run_option
+@w1_option
+@click.option(
+    "--rehearsal",
+    is_flag=True,
+    help="Drive recorded pins in place of the board's; needs --state and --run of its own.",
+)
+@click.option(
+    "--lapse",
+    type=click.FloatRange(1.0, 3600.0),
+    default=1.0,
+    show_default=True,
+    metavar="N",
+    help="With --rehearsal: every clock runs N times as fast.",
+)
+def command(
+    *, config: Path, state: Path | None, run: Path | None, w1: Path, rehearsal: bool, lapse: float
+) -> None:
+    """Hold every frame of the settings frost free until told to stop.
+
+    Heat is refused until `frameward commission` has been answered. Mains beside wet soil kills:
+    RCD, fuse and an independent thermal cut-out protect; this program does not.
+    """
+    if rehearsal and (state is None or run is None):
+        raise click.UsageError("--rehearsal needs --state and --run, so that it cannot meet a live keeper's")
+    if lapse != 1.0 and not rehearsal:
+        raise click.UsageError("--lapse is for --rehearsal only")
+    faulthandler.enable()
+    _keep(config=config, state=state, run=run, w1=w1, rehearsal=rehearsal, lapse=lapse)
+
+
+def _keep(
+    *, config: Path, state: Path | None, run: Path | None, w1: Path, rehearsal: bool, lapse: float
+) -> None:
+    """Import the heavy parts only now, so that ``--help`` stays light."""
+    from controller.folders import claim_folders, find_folders  # noqa: PLC0415
+    from controller.loop.board import BoardOrder, run_board  # noqa: PLC0415
+    from controller.loop.clock import BoardClock, LapseClock  # noqa: PLC0415
+    from controller.loop.supervisor import only_one  # noqa: PLC0415
+    from controller.record.eventlog import set_up_log  # noqa: PLC0415
+
+    folders = find_folders(state, run, os.environ)
+    claim_folders(folders, kind=REHEARSAL if rehearsal else LIVE)
+    clock = LapseClock(lapse=lapse, step_file=folders.rehearsal_clock_step) if rehearsal else BoardClock()
+    log = set_up_log(mono_s=clock.mono_s, utc_s=clock.utc_s, environment=os.environ)
+    try:
+        with only_one(folders.lock):
+            run_board(
+                BoardOrder(
+                    config=config,
+                    folders=folders,
+                    w1=w1,
+                    pins="rehearsal" if rehearsal else "lgpio",
+                    clock=clock,
+                    environment=os.environ,
+                )
+            )
+    finally:
+        log.close()
