@@ -5,15 +5,32 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from controller.notices.words import PLACE_WORDS, REJECTION_WORDS
+from controller.notices.words import PLACE_WORDS
 from controller.units import span_text, temperature_text
-from controller.vocabulary import Place, ProbeId, Reading, Sample
+from controller.vocabulary import Place, ProbeId, Reading, Rejection, Sample
 
 WARMING_K = 0.5
 """A hand warms a probe by more than this within the window; a draught does not."""
 WINDOW_S = 30.0
 _PLACE_COLUMNS = 24
 _FINE_BITS = 12
+_WHY = {
+    Rejection.NEVER_SEEN: "does not answer",
+    Rejection.ABSENT: "does not answer",
+    Rejection.HUNG: "the read does not come back",
+    Rejection.BUS_ERROR: "bus error",
+    Rejection.GARBLED: "garbled",
+    Rejection.EMPTY: "sends nothing",
+    Rejection.CRC: "wrong checksum",
+    Rejection.NOISY: "too many damaged reads",
+    Rejection.POWER_ON: "85.0, its power-on value",
+    Rejection.STARVED: "lacks supply",
+    Rejection.SHORTED: "data line shorted",
+    Rejection.SILENT: "data line silent",
+    Rejection.OUT_OF_RANGE: "impossible number",
+    Rejection.SLEW: "moves too fast",
+    Rejection.STALE: "too old",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +65,7 @@ class ProbeTable:
 
     def _list_line(self, probe: ProbeId, reading: Reading) -> str:
         if not isinstance(reading, Sample):
-            return f"{self.start_of_line(probe)} none: {REJECTION_WORDS[reading.reason]}"
+            return f"{self.start_of_line(probe)} none: {_WHY[reading.reason]}"
         coarse = "" if reading.resolution_bits >= _FINE_BITS else " (coarse: set it to 12)"
         corrected = ", ice-corrected" if probe in self.corrected else ""
         shown = temperature_text(reading.temp_c, self.units)
@@ -88,7 +105,7 @@ class WarmthWatch:
     def _line(self, probe: ProbeId, reading: Reading, rise_k: float, *, marked: bool) -> str:
         start = self._table.start_of_line(probe)
         if not isinstance(reading, Sample):
-            return f"{start} none: {REJECTION_WORDS[reading.reason]}"
+            return f"{start} none: {_WHY[reading.reason]}"
         units = self._table.units
         mark = "  <== warming" if marked else ""
         return f"{start} {temperature_text(reading.temp_c, units):>8}  {span_text(rise_k, units):>7}{mark}"
