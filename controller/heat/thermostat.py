@@ -46,10 +46,6 @@ class WishReason(StrEnum):
     """Heat would be wanted, but it was given up less than the minimum off time ago."""
     WARM_ENOUGH = "warm_enough"
     NO_READING = "no_reading"
-    NO_HEAT = "no_heat"
-    """The frame has no cable; never the thermostat's own answer."""
-    REST_ASKED = "rest_asked"
-    """A person asked for heat to rest; never the thermostat's own answer."""
 
 
 _WANTING = frozenset(
