@@ -32,14 +32,14 @@ _RANGE_C = {
     Place.GUARD: (-20.0, 60.0),
     Place.CABLE: (-20.0, 90.0),
 }
-_SLEW_K_PER_MIN = {
-    Place.AIR: 10.0,
-    Place.AIR_SECOND: 10.0,
-    Place.OUTSIDE: 10.0,
-    Place.WALL: 10.0,
-    Place.BED: 3.0,
-    Place.GUARD: 3.0,
-    Place.CABLE: 20.0,
+_SLEW_K_PER_H = {
+    Place.AIR: 600.0,
+    Place.AIR_SECOND: 600.0,
+    Place.OUTSIDE: 600.0,
+    Place.WALL: 600.0,
+    Place.BED: 180.0,
+    Place.GUARD: 180.0,
+    Place.CABLE: 1200.0,
 }
 _STEP_K = {9: 0.5, 10: 0.25, 11: 0.125, 12: 0.0625}
 
@@ -50,7 +50,7 @@ class SampleLimits:
 
     min_c: float
     max_c: float
-    slew_max_k_per_min: float
+    slew_max_k_per_h: float
     stale_after_s: float
     sample_interval_s: float
 
@@ -97,7 +97,7 @@ def limits_for(place: Place, sample_interval_s: float) -> SampleLimits:
     return SampleLimits(
         min_c=min_c,
         max_c=max_c,
-        slew_max_k_per_min=_SLEW_K_PER_MIN[place],
+        slew_max_k_per_h=_SLEW_K_PER_H[place],
         stale_after_s=STALE_INTERVALS * sample_interval_s,
         sample_interval_s=sample_interval_s,
     )
@@ -198,7 +198,7 @@ def _follows(earlier: Sample, later: Sample, limits: SampleLimits) -> bool:
     """Whether air, soil or cable can have moved that far; two steps of the chip are always free."""
     elapsed_s = later.taken_at_s - earlier.taken_at_s
     step_k = _STEP_K[min(earlier.resolution_bits, later.resolution_bits)]
-    allowed_k = limits.slew_max_k_per_min * elapsed_s / 60 + 2 * step_k
+    allowed_k = limits.slew_max_k_per_h * elapsed_s / 3600 + 2 * step_k
     return abs(later.temp_c - earlier.temp_c) <= allowed_k
 
 
