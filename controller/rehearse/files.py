@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import gzip
-import os
-import stat
+import io
 import zlib
 from importlib import resources
 from pathlib import Path
@@ -12,6 +11,7 @@ from pathlib import Path
 from controller.config.parse import decode_settings, parse_settings
 from controller.config.records import Settings
 from controller.errors import ConfigError, Fault, WeatherFileError
+from controller.loop.bounded_read import UnfitFile, read_bounded
 from controller.weatherfile import parse_weather
 from controller.weatherseries import WeatherSeries
 
@@ -28,13 +28,13 @@ def read_settings(path: Path | None) -> Settings:
         data = resources.files("controller").joinpath("data", EXAMPLE_NAME).read_bytes()
         return parse_settings(decode_settings(data, EXAMPLE_NAME), EXAMPLE_NAME)
     try:
-        data = _read_bounded(path, SETTINGS_BYTES_MAX + 1)
-    except OSError as error:
+        data = read_bounded(path, SETTINGS_BYTES_MAX).data
+    except (UnfitFile, FileNotFoundError) as error:
         fault = Fault(
             file=str(path),
             line=None,
             key="",
-            problem=f"cannot be read ({error.strerror})",
+            problem=_why(error),
             remedy="check the name, or leave --config out to rehearse the example",
         )
         raise ConfigError((fault,)) from error
@@ -44,13 +44,11 @@ def read_settings(path: Path | None) -> Settings:
 def read_weather(path: Path) -> WeatherSeries:
     """A weather file, gzipped or not; raises WeatherFileError."""
     try:
-        data = _read_bounded(path, WEATHER_BYTES_MAX + 1)
-    except OSError as error:
-        raise WeatherFileError(f"{path}: cannot be read ({error.strerror}); check the name") from error
+        data = read_bounded(path, WEATHER_BYTES_MAX).data
+    except (UnfitFile, FileNotFoundError) as error:
+        raise WeatherFileError(f"{path}: {_why(error)}; check the name") from error
     if data.startswith(_GZIP_MAGIC):
         data = _unzip(path, data)
-    if len(data) > WEATHER_BYTES_MAX:
-        raise WeatherFileError(f"{path}: holds more than {WEATHER_BYTES_MAX >> 20} MB; cut it to a year")
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -60,21 +58,16 @@ def read_weather(path: Path) -> WeatherSeries:
 
 
 def _unzip(path: Path, data: bytes) -> bytes:
-    """At most one byte more than the bound, however much the file would swell to."""
-    stream = zlib.decompressobj(wbits=zlib.MAX_WBITS | 16)
+    """What is packed, refused before it would swell past the bound."""
     try:
-        text = stream.decompress(data, WEATHER_BYTES_MAX + 1)
-        if len(text) > WEATHER_BYTES_MAX:
-            return text
-        return gzip.decompress(data)
+        with gzip.GzipFile(fileobj=io.BytesIO(data)) as packed:
+            text = packed.read(WEATHER_BYTES_MAX + 1)
     except (OSError, EOFError, zlib.error) as error:
         raise WeatherFileError(f"{path}: is a damaged gzip file ({error}); fetch or pack it anew") from error
+    if len(text) > WEATHER_BYTES_MAX:
+        raise WeatherFileError(f"{path}: unpacks to more than {WEATHER_BYTES_MAX >> 20} MB; cut it to a year")
+    return text
 
 
-def _read_bounded(path: Path, bytes_max: int) -> bytes:
-    """At most ``bytes_max`` bytes of a regular file; a pipe or device is refused, never waited for."""
-    descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
-    with os.fdopen(descriptor, "rb") as file:
-        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
-            raise OSError(0, "not a regular file")
-        return file.read(bytes_max)
+def _why(error: Exception) -> str:
+    return "does not exist" if isinstance(error, FileNotFoundError) else str(error)

@@ -1,6 +1,6 @@
 """Invented winter weather for an invented allotment, so that a rehearsal needs no file.
 
-Pure: every draw comes from the seed. Fourteen kinds of day follow each other as a frosty fortnight
+Every draw comes from the seed. Fourteen kinds of day follow each other as a frosty fortnight
 would bring them: grey, mild and damp, a clear spell down to hard frost, a thaw with wind, frost again.
 Spans longer than a fortnight go through the list anew with other draws; the season lifts the whole.
 """
@@ -31,8 +31,8 @@ class _Day:
 
     low_c: float
     high_c: float
-    night_cloud: float
-    day_cloud: float
+    night_cloud_tenths: float
+    day_cloud_tenths: float
     wind_m_s: float
     dryness_k: float
     """How far the dew point lies below the day's low."""
@@ -112,8 +112,8 @@ def _draw_days(seed: int, first_day: int, count: int) -> list[_Day]:
             _Day(
                 low_c=low_c,
                 high_c=max(low_c + 2.0, kind.high_c + lift_k + draws.uniform(-JITTER_K, JITTER_K)),
-                night_cloud=min(10.0, max(0.0, kind.night_cloud + draws.uniform(-0.5, 0.5))),
-                day_cloud=min(10.0, max(0.0, kind.day_cloud + draws.uniform(-1.0, 1.0))),
+                night_cloud_tenths=min(10.0, max(0.0, kind.night_cloud_tenths + draws.uniform(-0.5, 0.5))),
+                day_cloud_tenths=min(10.0, max(0.0, kind.day_cloud_tenths + draws.uniform(-1.0, 1.0))),
                 wind_m_s=kind.wind_m_s * draws.uniform(0.8, 1.2),
                 dryness_k=kind.dryness_k,
             )
@@ -136,8 +136,13 @@ def _hour_state(days: list[_Day], index: int, solar_h: float) -> tuple[float, fl
     dew_c = _mixed(today.low_c - today.dryness_k, other.low_c - other.dryness_k, share)
     daylight = 0.5 - 0.5 * math.cos(2.0 * math.pi * (solar_h - 1.0) / 24.0)
     wind_m_s = _mixed(today.wind_m_s, other.wind_m_s, share) * (0.6 + 0.6 * daylight)
-    night_cloud = _mixed(today.night_cloud, other.night_cloud, share)
-    return temp_c, min(dew_c, temp_c - 0.1), wind_m_s, _mixed(night_cloud, today.day_cloud, daylight)
+    night_cloud_tenths = _mixed(today.night_cloud_tenths, other.night_cloud_tenths, share)
+    return (
+        temp_c,
+        min(dew_c, temp_c - 0.1),
+        wind_m_s,
+        _mixed(night_cloud_tenths, today.day_cloud_tenths, daylight),
+    )
 
 
 def _hour_irradiance(
@@ -148,7 +153,7 @@ def _hour_irradiance(
     sums = [0.0, 0.0, 0.0]
     for part in range(SUN_SAMPLES_PER_HOUR):
         utc = EPOCH + timedelta(seconds=at_s - (part + 0.5) * HOUR_S / SUN_SAMPLES_PER_HOUR)
-        up = sun_at(utc, latitude_deg, longitude_deg).up
+        up = sun_at(utc, latitude_deg, longitude_deg).up_frac
         ghi = clear_sky_w_m2(up) * (1.0 - 0.75 * cloud_frac**3.4)
         dhi = ghi * (0.18 + 0.82 * cloud_frac)
         sums[0] += ghi
@@ -157,10 +162,10 @@ def _hour_irradiance(
     return sums[0] / SUN_SAMPLES_PER_HOUR, sums[1] / SUN_SAMPLES_PER_HOUR, sums[2] / SUN_SAMPLES_PER_HOUR
 
 
-def _mixed(one: float, other: float, share: float) -> float:
-    return one + (other - one) * share
+def _mixed(low: float, high: float, share: float) -> float:
+    return low + (high - low) * share
 
 
-def _eased(start: float, end: float, share: float) -> float:
-    """Half a cosine from start to end, flat at both."""
-    return _mixed(start, end, 0.5 - 0.5 * math.cos(math.pi * share))
+def _eased(low: float, high: float, share: float) -> float:
+    """Half a cosine from low to high, flat at both."""
+    return _mixed(low, high, 0.5 - 0.5 * math.cos(math.pi * share))

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TextIO
 
 WIDTH = 80
 DASH = "\N{EN DASH}"
@@ -59,3 +60,19 @@ class Paper:
 def day_words(local: datetime) -> str:
     """A date as on a wall calendar: ``Mon 1 Feb``."""
     return f"{local:%a} {local.day} {local:%b}"
+
+
+def open_paper(out: TextIO, environment: Mapping[str, str]) -> Paper:
+    """What this terminal takes."""
+    live = out.isatty()
+
+    def write(text: str) -> None:
+        out.write(text)
+        out.flush()
+
+    return Paper(
+        write=write,
+        plain=not (out.encoding or "").lower().replace("-", "").startswith("utf"),
+        colour=live and not environment.get("NO_COLOR") and environment.get("TERM") != "dumb",
+        live=live,
+    )

@@ -14,9 +14,10 @@ from zoneinfo import ZoneInfo
 from controller.config.records import FrameSettings, OpeningSettings, Settings
 from controller.loop.clock import RehearsalClock
 from controller.loop.results import TickResult
+from controller.rehearse.contract import Factory, OpeningNow
 from controller.rehearse.grower import GROWERS, LOOK_EVERY_S, Look
 from controller.rehearse.probes import ProbeFault, ProbeNature, SimulatedProbes, unmodelled_places
-from controller.rehearse.seam import CheckedStandIn, Factory, OpeningNow, make_stand_in
+from controller.rehearse.seam import CheckedStandIn, make_stand_in
 from controller.vocabulary import FrameName, Place, ProbeId
 from controller.weatherseries import EPOCH, WeatherSeries
 

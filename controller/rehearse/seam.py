@@ -12,13 +12,13 @@ import importlib
 import math
 import numbers
 import sys
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 from controller.errors import ControllerError
+from controller.rehearse.contract import Factory, OpeningNow, StandIn
 from controller.weatherseries import WeatherPoint
 
 REQUIRED_PLACES = ("air", "bed", "outside")
@@ -31,38 +31,6 @@ _TRIAL_STEP_S = 60.0
 
 class StandInError(ControllerError):
     """A stand-in cannot be used; the text says which, what it did and what it must do."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OpeningNow:
-    """How the covers stand during one step, and what lies on them."""
-
-    name: str
-    area_m2: float
-    height_m: float
-    covering_r_m2k_w: float = 0.0
-    """Thermal resistance of all coverings together; 0 when bare."""
-
-
-class StandIn(Protocol):
-    """A simulated frame: deterministic and deep-copyable.
-
-    The arguments are positional. ``weather`` offers ``utc`` (aware, the middle of the step) and the
-    weather file's columns as step means, None where absent.
-    """
-
-    def advance(
-        self,
-        dt_s: float,
-        weather: WeatherPoint,
-        heat_on: bool,  # noqa: FBT001  # the seam's arguments are positional
-        opening: OpeningNow,
-        /,
-    ) -> dict[str, float]:
-        """True °C by place after ``dt_s`` seconds; with 0 the initial state."""
-
-
-Factory = Callable[[dict[str, Any], datetime], StandIn]
 
 
 class CheckedStandIn:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from controller.rehearse.seam import OpeningNow, StandIn
+from controller.rehearse.contract import OpeningNow, StandIn
 from controller.rehearse.standinframe import AIR_J_M3K, FrameParts, build_parts
 from controller.rehearse.sunpath import clear_sky_w_m2, sun_at
 from controller.weatherseries import WeatherPoint
@@ -58,10 +58,11 @@ class _Surroundings(NamedTuple):
     deep_c: float
     face_c: float
     """What the cover's inner face would come to with nothing inside."""
-    face_w_m2k: float
+    face_w_k: float
     """From the inner face to that."""
     sky_c: float
-    sky_w_m2k: float
+    bare_w_k: float
+    """From the bed to the sky where no cover lies."""
     bare_frac: float
     light_w: float
     leak_w_k: float
@@ -129,11 +130,12 @@ class PlainStandIn:
         wind_m_s = NEAR_GROUND_FRAC * (WIND_UNKNOWN_M_S if weather.wind_m_s is None else weather.wind_m_s)
         bare_frac = min(1.0, opening.area_m2 / parts.cover_m2)
         covering_m2k_w = opening.covering_r_m2k_w
-        shade = 1.0 if covering_m2k_w <= 0.0 else 0.8 if covering_m2k_w < OPAQUE_FROM_M2K_W else 0.05
+        shade_frac = 1.0 if covering_m2k_w <= 0.0 else 0.8 if covering_m2k_w < OPAQUE_FROM_M2K_W else 0.05
+        passed_frac = parts.light_passed_frac * shade_frac
         sun_w_m2 = self._sun_on_cover(weather)
         sky_c = _sky_c(weather)
         mean_k = (outside_c + sky_c) / 2 + KELVIN
-        view = 0.5 * (1.0 + parts.tilt_cos) * 0.85  # the wall behind hides a part of the sky
+        view = 0.5 * (1.0 + parts.normal.up_frac) * 0.85  # the wall behind hides a part of the sky
         sky_w_m2k = 4.0 * STEFAN_BOLTZMANN * mean_k**3 * LONGWAVE_EMISSIVITY * view
         film_w_m2k = 2.8 + 3.0 * wind_m_s  # Watmuff et al. (1977), from memory
         through_w_m2k = 1.0 / (parts.skin_m2k_w + covering_m2k_w)
@@ -143,11 +145,15 @@ class PlainStandIn:
             outside_c=outside_c,
             deep_c=deep_c,
             face_c=(film_w_m2k * outside_c + sky_w_m2k * sky_c + soaked_w_m2) / outer_w_m2k,
-            face_w_m2k=through_w_m2k * outer_w_m2k / (through_w_m2k + outer_w_m2k),
+            face_w_k=parts.cover_m2
+            * (1.0 - bare_frac)
+            * through_w_m2k
+            * outer_w_m2k
+            / (through_w_m2k + outer_w_m2k),
             sky_c=sky_c,
-            sky_w_m2k=sky_w_m2k,
+            bare_w_k=sky_w_m2k * parts.bed_m2 * bare_frac,
             bare_frac=bare_frac,
-            light_w=sun_w_m2 * parts.cover_m2 * (bare_frac + (1.0 - bare_frac) * parts.light_passed * shade),
+            light_w=sun_w_m2 * parts.cover_m2 * (bare_frac + (1.0 - bare_frac) * passed_frac),
             leak_w_k=AIR_J_M3K * parts.volume_m3 * (0.8 + 0.5 * wind_m_s) / 3600.0,
             wind_m_s=wind_m_s,
             open_m2=opening.area_m2,
@@ -163,15 +169,21 @@ class PlainStandIn:
         if ghi_w_m2 is None or dhi_w_m2 is None:
             cloud_frac = (CLOUD_UNKNOWN_TENTHS if weather.cloud_tenths is None else weather.cloud_tenths) / 10
             if ghi_w_m2 is None:  # Kasten and Czeplak (1980), from memory
-                ghi_w_m2 = clear_sky_w_m2(sun.up) * (1.0 - 0.75 * cloud_frac**3.4)
+                ghi_w_m2 = clear_sky_w_m2(sun.up_frac) * (1.0 - 0.75 * cloud_frac**3.4)
             dhi_w_m2 = ghi_w_m2 * (0.25 + 0.75 * cloud_frac)
         beam_w_m2 = weather.dni_w_m2
         if beam_w_m2 is None:
-            beam_w_m2 = max(0.0, ghi_w_m2 - dhi_w_m2) / max(sun.up, 0.1)
+            beam_w_m2 = max(0.0, ghi_w_m2 - dhi_w_m2) / max(sun.up_frac, 0.1)
         parts = self._parts
-        facing = sun.south * parts.face_south + sun.west * parts.face_west
-        incidence = max(0.0, sun.up * parts.tilt_cos + facing * parts.tilt_sin) if sun.up > 0.0 else 0.0
-        sky_share, ground_share = (1.0 + parts.tilt_cos) / 2, (1.0 - parts.tilt_cos) / 2
+        normal = parts.normal
+        incidence = (
+            sun.up_frac * normal.up_frac
+            + sun.south_frac * normal.south_frac
+            + sun.west_frac * normal.west_frac
+        )
+        if sun.up_frac <= 0.0 or incidence < 0.0:
+            incidence = 0.0
+        sky_share, ground_share = (1.0 + normal.up_frac) / 2, (1.0 - normal.up_frac) / 2
         return beam_w_m2 * incidence + dhi_w_m2 * sky_share + ALBEDO * ghi_w_m2 * ground_share
 
 
@@ -210,7 +222,7 @@ def _substep(parts: FrameParts, state: _State, dt_s: float, around: _Surrounding
     outside_c, shut_frac = around.outside_c, 1.0 - around.bare_frac
     from_air_w_k = COVER_INSIDE_W_M2K * parts.cover_m2 * shut_frac
     from_bed_w_k = BED_TO_COVER_W_M2K * parts.bed_m2 * shut_frac
-    face_w_k = around.face_w_m2k * parts.cover_m2 * shut_frac + 1e-9
+    face_w_k = around.face_w_k + 1e-9  # so that a bare frame has a face temperature that nothing feels
     inner_c = (from_air_w_k * air_c + from_bed_w_k * upper_c + face_w_k * around.face_c) / (
         from_air_w_k + from_bed_w_k + face_w_k
     )
@@ -224,7 +236,7 @@ def _substep(parts: FrameParts, state: _State, dt_s: float, around: _Surrounding
         parts.layers_w_k,
         parts.edge_w_k / 2,
     )
-    bare_w_k = around.sky_w_m2k * parts.bed_m2 * around.bare_frac
+    bare_w_k = around.bare_w_k
     cable, through = parts.cable_w_k, parts.wall_through_w_k
 
     total = from_air_w_k + film + wall_film + to_outside_w_k

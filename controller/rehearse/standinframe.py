@@ -11,6 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from controller.rehearse.sunpath import Direction
+
 AIR_J_M3K = 1290.0
 """Heat in a cubic metre of air near freezing."""
 SKIN_M2K_W = {"glass": 0.004, "rigid_sheet": 0.012, "twin_wall": 0.16, "film": 0.001}
@@ -49,13 +51,11 @@ class FrameParts:
     bed_m2: float
     cover_m2: float
     volume_m3: float
-    tilt_sin: float
-    tilt_cos: float
-    face_south: float
-    face_west: float
+    normal: Direction
+    """Square to the covers, outwards."""
     power_w: float
     skin_m2k_w: float
-    light_passed: float
+    light_passed_frac: float
     sides_w_k: float
     bed_film_w_k: float
     layers_w_k: float
@@ -82,6 +82,7 @@ def build_parts(table: Mapping[str, Any]) -> FrameParts:
     heat = table.get("heat") or {}
     power_w = float(heat.get("power_w", 0.0))
     bed_m2, wall_m2 = length_m * depth_m, length_m * back_m
+    tilt = (back_m - front_m) / slope_m
     volume_m3 = bed_m2 * (front_m + back_m) / 2
     sides_m2 = length_m * front_m + depth_m * (front_m + back_m)
     cable_m = max(power_w / CABLE_W_M, 1.0)
@@ -89,13 +90,10 @@ def build_parts(table: Mapping[str, Any]) -> FrameParts:
         bed_m2=bed_m2,
         cover_m2=length_m * slope_m,
         volume_m3=volume_m3,
-        tilt_sin=(back_m - front_m) / slope_m,
-        tilt_cos=depth_m / slope_m,
-        face_south=-math.cos(faces_rad),
-        face_west=-math.sin(faces_rad),
+        normal=Direction(depth_m / slope_m, -math.cos(faces_rad) * tilt, -math.sin(faces_rad) * tilt),
         power_w=power_w,
         skin_m2k_w=SKIN_M2K_W[cover] * skins + SECOND_SKIN_M2K_W * (skins - 1),
-        light_passed=LIGHT_PASSED[cover] ** skins,
+        light_passed_frac=LIGHT_PASSED[cover] ** skins,
         sides_w_k=SIDES_W_M2K * sides_m2,
         bed_film_w_k=BED_FILM_W_M2K * bed_m2,
         layers_w_k=BETWEEN_LAYERS_W_M2K * bed_m2,

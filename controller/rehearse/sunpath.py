@@ -15,16 +15,16 @@ CLEAR_SKY_DECAY = 0.057
 """Haurwitz (1945): global = 1098 · cos z · exp(-0.057 / cos z)."""
 
 
-class Sun(NamedTuple):
-    """Direction to the sun as a unit vector; below the horizon ``up`` is negative."""
+class Direction(NamedTuple):
+    """A unit vector; a sun below the horizon has a negative ``up_frac``."""
 
-    up: float
+    up_frac: float
     """Sine of the elevation."""
-    south: float
-    west: float
+    south_frac: float
+    west_frac: float
 
 
-def sun_at(utc: datetime, latitude_deg: float, longitude_deg: float) -> Sun:
+def sun_at(utc: datetime, latitude_deg: float, longitude_deg: float) -> Direction:
     """Direction to the sun at ``utc`` (aware, UTC) seen from a place on either hemisphere."""
     year_rad = 2.0 * math.pi * (utc.timetuple().tm_yday - 1) / 365.0
     sin_1, cos_1 = math.sin(year_rad), math.cos(year_rad)
@@ -39,15 +39,15 @@ def sun_at(utc: datetime, latitude_deg: float, longitude_deg: float) -> Sun:
     sin_lat, cos_lat = math.sin(latitude_rad), math.cos(latitude_rad)
     sin_dec, cos_dec = math.sin(declination_rad), math.cos(declination_rad)
     cos_hour = math.cos(hour_rad)
-    return Sun(
-        up=sin_lat * sin_dec + cos_lat * cos_dec * cos_hour,
-        south=sin_lat * cos_dec * cos_hour - cos_lat * sin_dec,
-        west=cos_dec * math.sin(hour_rad),
+    return Direction(
+        up_frac=sin_lat * sin_dec + cos_lat * cos_dec * cos_hour,
+        south_frac=sin_lat * cos_dec * cos_hour - cos_lat * sin_dec,
+        west_frac=cos_dec * math.sin(hour_rad),
     )
 
 
-def clear_sky_w_m2(up: float) -> float:
+def clear_sky_w_m2(up_frac: float) -> float:
     """Global irradiance on level ground under a clear sky; 0 with the sun below the horizon."""
-    if up <= 0.01:  # noqa: PLR2004  # half a degree: the formula's own limit is zero
+    if up_frac <= 0.01:  # noqa: PLR2004  # half a degree: the formula's own limit is zero
         return 0.0
-    return CLEAR_SKY_W_M2 * up * math.exp(-CLEAR_SKY_DECAY / up)
+    return CLEAR_SKY_W_M2 * up_frac * math.exp(-CLEAR_SKY_DECAY / up_frac)

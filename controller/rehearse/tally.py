@@ -25,9 +25,9 @@ class FrameTally:
     coldest_outside_c: float = math.inf
     warmest_c: float = -math.inf
     below_0_s: float = 0.0
-    below_0_ks: float = 0.0
+    below_0_k_s: float = 0.0
     below_keep_s: float = 0.0
-    below_keep_ks: float = 0.0
+    below_keep_k_s: float = 0.0
     over_limit_s: float = 0.0
     switch_on_count: int = 0
 
@@ -40,10 +40,10 @@ class FrameTally:
         self.warmest_c = max(self.warmest_c, air_c)
         if air_c < 0.0:
             self.below_0_s += dt_s
-            self.below_0_ks -= air_c * dt_s
+            self.below_0_k_s -= air_c * dt_s
         if self.keep_above_c is not None and air_c < self.keep_above_c:
             self.below_keep_s += dt_s
-            self.below_keep_ks += (self.keep_above_c - air_c) * dt_s
+            self.below_keep_k_s += (self.keep_above_c - air_c) * dt_s
         if air_c > self.air_max_c:
             self.over_limit_s += dt_s
 
@@ -59,9 +59,9 @@ class FrameTally:
             "kwh": round(self.energy_wh / 1000.0, 6),
             "coldest_c": round(self.coldest_c, 4) if self.total_s else None,
             "below_0_h": round(self.below_0_s / S_PER_H, 4),
-            "below_0_kh": round(self.below_0_ks / S_PER_H, 4),
+            "below_0_kh": round(self.below_0_k_s / S_PER_H, 4),
             "below_keep_h": round(self.below_keep_s / S_PER_H, 4) if kept else None,
-            "below_keep_kh": round(self.below_keep_ks / S_PER_H, 4) if kept else None,
+            "below_keep_kh": round(self.below_keep_k_s / S_PER_H, 4) if kept else None,
             "over_limit_h": round(self.over_limit_s / S_PER_H, 4),
             "switch_on_count": self.switch_on_count,
         }

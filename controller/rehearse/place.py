@@ -1,0 +1,34 @@
+"""Where a rehearsal's keeper lives: never in the folders of a real one."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from contextlib import ExitStack
+from pathlib import Path
+
+from controller.errors import StorageError
+from controller.folders import Folders, claim_folders
+
+KIND = "rehearsal"
+
+
+def rehearsal_folders(stack: ExitStack, *, state: Path | None, run: Path | None, out: Path | None) -> Folders:
+    """The keeper's folders for this rehearsal: as asked, under ``--out``, else gone afterwards."""
+    passing = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="frameward-rehearsal-")))
+    if state is None and out is not None:
+        state = _emptied(out / "keeper")
+    folders = Folders(state=state or passing / "state", run=run or passing / "run")
+    claim_folders(folders, kind=KIND)
+    return folders
+
+
+def _emptied(state: Path) -> Path:
+    """A folder of an earlier rehearsal, begun afresh so that the same seed gives the same run."""
+    if state.exists():
+        claim_folders(Folders(state=state, run=state), kind=KIND)
+        try:
+            shutil.rmtree(state)
+        except OSError as error:
+            raise StorageError(f"{state}: cannot be emptied ({error.strerror}); remove it") from error
+    return state
