@@ -36,6 +36,12 @@ def frame_conflicts(name: str, frame: Table, raw: Table) -> Iterator[Conflict]:
     if "heat" in raw:
         yield from _limit_conflicts((*here, "heat"), table_in(frame, "heat"))
         yield from _fitting_conflicts(here, table_in(frame, "heat"), raw)
+    elif "cover_switch_pin" in raw:
+        yield Conflict(
+            path=(*here, "cover_switch_pin"),
+            problem="is looked at only where the frame has heat",
+            remedy=f"add [frame.{name}.heat], or remove cover_switch_pin",
+        )
 
 
 def leaf_allowance_k(cover: object) -> float:

@@ -124,7 +124,10 @@ def stored_records(folders: Folders) -> Mapping[str, FrameRecord]:
 
     Raises CommissionUnreadable where the file or any record in it cannot be used.
     """
-    return {name: FrameRecord.model_validate(table) for name, table in _load(folders).items()}
+    try:
+        return {name: FrameRecord.model_validate(table) for name, table in _load(folders).items()}
+    except ValidationError as error:
+        raise CommissionUnreadable("a record in it is damaged") from error
 
 
 def record_commission(

@@ -16,7 +16,7 @@ Before anything else
   a fuse, an outdoor enclosure, a cable made for this use, and a thermal cut-out of its own.
   Follow the local electrical code and the cable maker's instructions.
   Work that the code keeps for a licensed electrician is done by one.
-  Pull the mains plug of the cable now, and leave it out until the form says so."""
+  Pull the mains plug that feeds relay and cable now, and leave it out until the form says so."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,113 @@
+"""The commissioning form, asked line by line; it only asks and collects, its caller records."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import click
+
+from controller.commands.look import ProbeLook
+from controller.config.records import FrameSettings, HeatSettings
+from controller.errors import CommandRejected
+from controller.loop.safety_list import CAUTIONS, POINTS
+from controller.units import temperature_text
+from controller.vocabulary import Place, Sample
+
+WHERE = {
+    Place.AIR: "in the air at leaf height, shaded, in the coldest front corner",
+    Place.AIR_SECOND: "in the air at leaf height, shaded, in the middle",
+    Place.BED: "at the pot bases, midway between two runs of the cable",
+    Place.GUARD: "under the densest pots",
+    Place.CABLE: "on the cable's own sheath",
+    Place.OUTSIDE: "outside, in shade, out of the frame's lee",
+    Place.WALL: "in or on the wall behind the frame",
+}
+
+
+@dataclass(slots=True)
+class Form:
+    """One frame's form while it is filled in."""
+
+    frame: FrameSettings
+    heat: HeatSettings
+    units: str
+    answers: dict[str, bool] = field(default_factory=dict)
+    checks: dict[str, str] = field(default_factory=dict)
+
+    def ask_safety_list(self) -> None:
+        """Every point; CommandRejected with all that is to be done where an essential one is no."""
+        click.echo(CAUTIONS)
+        click.echo()
+        _insist(
+            "Is the mains plug that feeds relay and cable pulled out?",
+            "Pull it out; nothing is checked with mains on.",
+        )
+        to_do: list[str] = []
+        for number, point in enumerate(POINTS, start=1):
+            question = point.question.format(lay=self.heat.lay.value)
+            yes = click.confirm(f"{number:2d} of {len(POINTS)}  {question}")
+            self.answers[point.code] = yes
+            if not yes:
+                click.echo(f"          {point.otherwise}")
+                if point.essential:
+                    to_do.append(point.otherwise)
+        if to_do:
+            raise _refused(to_do)
+
+    def check_relays(self, pulse: Callable[[int, bool], None]) -> None:
+        """Off at boot, and on and off the right way round; ``pulse`` drives one relay for two seconds."""
+        click.echo("\nThe relays, with the mains plug still out.")
+        _insist(
+            "Restart the board and watch the relays' lights. Do all stay off until it is up?",
+            "Fit a pull-down resistor (10 kΩ, active-high relay) at each relay's input, or use another pin.",
+        )
+        self.checks["off_at_boot"] = "seen"
+        pins = self.heat.pins
+        self._check_relay("relay", pins.relay, pulse, active_high=pins.relay_active_high)
+        if pins.isolating is not None:
+            self._check_relay("isolating", pins.isolating, pulse, active_high=pins.isolating_active_high)
+
+    def check_probes(self, looks: Mapping[Place, ProbeLook]) -> None:
+        """Each probe answers and hangs where the settings say."""
+        click.echo("\nThe probes. To tell them apart, hold one in the hand: frameward probes watch")
+        silent = [
+            f"probe.{place} ({look.probe}) gives no reading: {look.reading.reason}; check its lead and id."
+            for place, look in looks.items()
+            if not isinstance(look.reading, Sample)
+        ]
+        if silent:
+            raise _refused(silent)
+        for place, look in looks.items():
+            if not isinstance(look.reading, Sample):
+                continue
+            words = temperature_text(look.reading.temp_c, self.units)
+            _insist(
+                f"{look.probe} reads {words}. Does it hang {WHERE[place]}?",
+                f"Hang it there, or give probe.{place} the id of the one that does.",
+            )
+            self.checks[f"probe.{place}"] = f"{look.probe} read {words}"
+
+    def _check_relay(
+        self, name: str, pin: int, pulse: Callable[[int, bool], None], *, active_high: bool
+    ) -> None:
+        click.echo(f"\nThe {name} relay on GPIO {pin} will switch on for two seconds and off again.")
+        _insist("Mains plug still out, and eyes on the relay?", "Pull the plug first.")
+        pulse(pin, active_high)
+        _insist(
+            "Was it off before, on for two seconds, and is it off now?",
+            f"If it was the other way round, change {name}_active_high in the settings. If nothing moved, "
+            f"check {name}_pin and the wire.",
+        )
+        self.checks[f"{name}_polarity"] = f"GPIO {pin}, on when {'high' if active_high else 'low'}"
+
+
+def _insist(question: str, otherwise: str) -> None:
+    """Ask; CommandRejected with what to do after a no."""
+    if not click.confirm(question):
+        raise _refused([otherwise])
+
+
+def _refused(to_do: list[str]) -> CommandRejected:
+    steps = "\n".join(f"  - {step}" for step in to_do)
+    return CommandRejected(f"nothing is recorded, and heat stays refused. To do first:\n{steps}")

@@ -1,0 +1,90 @@
+"""Tries a relay for two seconds with the mains plug out, to learn whether on and off are the right way round.
+
+This is the one place beside the gate that drives a relay. It holds the keeper's lock, the relay is
+never left on while a person is asked, and every way out drives it off.
+"""
+
+from __future__ import annotations
+
+import signal
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from types import FrameType
+from typing import Any
+
+from controller.config.records import FrameSettings, Settings
+from controller.errors import CommandRejected, HardwareError
+from controller.heat.pins import GpioSwitch, PinRefused
+from controller.sense.inputs import BoardInputs
+
+PULSE_S = 2.0
+_LOOK_S = 0.05
+_ENDING = (signal.SIGTERM, signal.SIGHUP)
+
+
+def pulse_relay(
+    settings: Settings,
+    frame: FrameSettings,
+    factory: Any,
+    *,
+    pin: int,
+    active_high: bool,
+    sleep: Callable[[float], None] = time.sleep,
+) -> None:
+    """Drive one relay off, on for two seconds, and off again.
+
+    Ends at once, with the relay off, when a fitted contact shows mains supply or a live cable.
+    Raises CommandRejected for that and HardwareError for a pin that cannot be used.
+    """
+    board = BoardInputs(settings, factory)
+    try:
+        _refuse_mains(board, frame)
+        with _switch(pin, active_high, factory) as switch, _signals_end_tidily():
+            switch.drive(on=True)
+            for _ in range(round(PULSE_S / _LOOK_S)):
+                sleep(_LOOK_S)
+                _refuse_mains(board, frame)
+            if not switch.read():
+                raise HardwareError(f"GPIO {pin} was driven on but reads off; look for a short on that line")
+    finally:
+        board.close()
+
+
+@contextmanager
+def _switch(pin: int, active_high: bool, factory: Any) -> Iterator[GpioSwitch]:  # noqa: FBT001  # a setting
+    """The relay's switch, off before it is let go of, whatever happens."""
+    try:
+        switch = GpioSwitch(pin, active_high=active_high, factory=factory)
+    except PinRefused as error:
+        raise HardwareError(str(error)) from error
+    try:
+        yield switch
+    finally:
+        switch.close()  # which drives off first
+
+
+@contextmanager
+def _signals_end_tidily() -> Iterator[None]:
+    """A signal that would kill at once unwinds instead, through everything that drives off."""
+
+    def leave(number: int, _frame: FrameType | None) -> None:
+        sys.exit(128 + number)
+
+    before = {number: signal.signal(number, leave) for number in _ENDING}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _refuse_mains(board: BoardInputs, frame: FrameSettings) -> None:
+    contacts = board.read().frames[frame.name]
+    if contacts.supply_present:
+        raise CommandRejected(
+            "the supply contact shows mains; pull the plug that feeds relay and cable, then begin again"
+        )
+    if contacts.feedback_live:
+        raise CommandRejected("the feedback contact shows a live cable; pull the plug, then begin again")
