@@ -44,14 +44,15 @@ def read_bounded(path: Path, largest_bytes: int) -> FoundFile:
         raise
     except (OSError, ValueError) as error:
         raise UnfitFile(f"cannot be opened ({getattr(error, 'strerror', None) or error})") from error
-    with os.fdopen(descriptor, "rb") as file:
-        try:
-            status = os.fstat(descriptor)
-            if not stat.S_ISREG(status.st_mode):
-                raise UnfitFile("is not a regular file")
-            data = file.read(largest_bytes + 1)
-        except OSError as error:
-            raise UnfitFile(f"cannot be read ({error.strerror})") from error
+    try:
+        status = os.fstat(descriptor)
+        if not stat.S_ISREG(status.st_mode):
+            raise UnfitFile("is not a regular file")
+        data = _read_all(descriptor, largest_bytes + 1)
+    except OSError as error:
+        raise UnfitFile(f"cannot be read ({error.strerror})") from error
+    finally:
+        os.close(descriptor)
     if len(data) > largest_bytes:
         raise UnfitFile(f"is larger than {largest_bytes // 1024} kB")
     return FoundFile(
@@ -65,6 +66,16 @@ def stamp_of(path: Path) -> FileStamp | None:
         return _stamp(path.stat())
     except (OSError, ValueError):
         return None
+
+
+def _read_all(descriptor: int, most_bytes: int) -> bytes:
+    """Up to ``most_bytes``, however many reads that takes."""
+    parts: list[bytes] = []
+    left = most_bytes
+    while left and (part := os.read(descriptor, left)):
+        parts.append(part)
+        left -= len(part)
+    return b"".join(parts)
 
 
 def _stamp(status: os.stat_result) -> FileStamp:
