@@ -15,7 +15,6 @@ from controller.vocabulary import FrameName
 SAMPLES_MAX = 5000
 """Three and a half days of one frame at a row a minute, in about 5 MB."""
 EVENTS_MAX = 20_000
-_FOLDED_SPAN_S_MAX = 3600.0
 
 
 class Backlog:
@@ -191,12 +190,11 @@ class Backlog:
 
 def _fold(first: SampleRow, second: SampleRow) -> SampleRow:
     """The second sample, standing for both spans where they belong together, so that energy stays whole."""
-    span_s = first.span_s + second.span_s
     alike = (first.boot_id, first.opening, first.covering) == (
         second.boot_id,
         second.opening,
         second.covering,
     )
-    if not alike or span_s > _FOLDED_SPAN_S_MAX:
+    if not alike:
         return second
-    return replace(second, span_s=span_s, heat_on_s=first.heat_on_s + second.heat_on_s)
+    return replace(second, span_s=first.span_s + second.span_s, heat_on_s=first.heat_on_s + second.heat_on_s)

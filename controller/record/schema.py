@@ -11,6 +11,8 @@ from collections.abc import Callable, Sequence
 APPLICATION_ID = 0x46725764
 """Marks the SQLite file as this program's history (the letters ``FrWd``)."""
 
+_NAMED_MAX = 5
+
 Migration = Callable[[sqlite3.Connection], None]
 
 
@@ -112,10 +114,14 @@ def find_damage(connection: sqlite3.Connection) -> str:
         missing = _describe_tables(fresh) - _describe_tables(connection)
     finally:
         fresh.close()
-    return f"lacks {', '.join(sorted(name for name, _ in missing))}" if missing else ""
+    return f"lacks {', '.join(sorted(missing)[:_NAMED_MAX])}" if missing else ""
 
 
-def _describe_tables(connection: sqlite3.Connection) -> set[tuple[str, str]]:
-    """Every table and index with its definition."""
-    rows = connection.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL").fetchall()
-    return {(str(name), str(sql)) for name, sql in rows}
+def _describe_tables(connection: sqlite3.Connection) -> set[str]:
+    """Every column of every table, and every index, whatever the wording of their definitions."""
+    columns = connection.execute(
+        "SELECT m.name || '.' || c.name || ' ' || c.type || ' ' || c.\"notnull\" || ' ' || c.pk"
+        " FROM sqlite_master AS m JOIN pragma_table_info(m.name) AS c WHERE m.type = 'table'"
+    ).fetchall()
+    indexes = connection.execute("SELECT name FROM sqlite_master WHERE type = 'index'").fetchall()
+    return {str(name) for (name,) in columns + indexes}

@@ -141,7 +141,8 @@ def _carry_out(connection: sqlite3.Connection, step: Round, plan: Plan) -> None:
         if connection.in_transaction:
             connection.execute("ROLLBACK")
         raise
-    connection.execute(f"PRAGMA incremental_vacuum({_FREED_PAGES:d})").fetchall()
+    # a plain execute would stop after the first freed page
+    connection.executescript(f"PRAGMA incremental_vacuum({_FREED_PAGES:d})")
 
 
 def _read_mark(connection: sqlite3.Connection, mark: str) -> int:
