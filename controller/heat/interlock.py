@@ -261,7 +261,8 @@ def _waits(limits: HeatLimits, memory: JudgeMemory, sight: Sight, now_s: float) 
         ahead_s = limits.tick_s
         if now_s + ahead_s - running.on_since_s > limits.on_proof_s:
             waits.append(HeatReason.OFF_PROOF)
-    if not sight.heated_part_seen and not may_heat_blind(running, now_s, ahead_s):
+    blind = limits.blind_duty_allowed and not sight.heated_part_seen
+    if blind and not may_heat_blind(running, now_s, ahead_s):
         waits.append(HeatReason.BLIND_DUTY_SPENT)
     return waits
 
