@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 BUILT_IN = "built-in"
 SHOWN_FOR_S = 120.0
 """Without a pace asked for, a rehearsal to look at takes two minutes."""
-LINE_EVERY_REAL_S = 0.35
+LINE_EVERY_REAL_S = 0.7
 LINE_EVERY_MIN_S = 1800.0
 STEP_S_MAX = 3600.0
 PLAIN_STEP_S = 60.0
@@ -43,7 +43,12 @@ SLOW_LAPSE = 60.0
 SIGNAL_EXIT = 128
 
 
-@click.command("rehearse")
+@click.command(
+    "rehearse",
+    epilog="Example: frameward rehearse --weather winter.csv.gz --from 2001-11-01 --days 30 --out november\n\n"
+    "Exit codes: 0 done, 1 a file, folder or stand-in cannot be used, 2 wrong usage, 78 settings unusable, "
+    "130 or 143 interrupted, after writing what there is.",
+)
 @click.option(
     "--config",
     type=click.Path(path_type=Path),
@@ -127,17 +132,10 @@ def command(
     state: Path | None,
     run: Path | None,
 ) -> None:
-    r"""Run the real keeper on a simulated frame; no relay is touched.
+    """Run the real keeper on a simulated frame; no relay is touched.
 
     With nothing given: an invented fortnight of frost on the example frame, in about two minutes.
     With --out it runs at full speed unless --lapse sets a pace.
-
-    \b
-    Example:
-      frameward rehearse --weather winter.csv.gz --from 2001-11-01 --to 2002-04-30 --out winter
-
-    Exit codes: 0 done, 1 a file, folder or stand-in cannot be used, 2 wrong usage, 78 settings unusable,
-    130 or 143 interrupted, after writing what there is.
     """
     if fast and lapse is not None:
         raise click.UsageError("--fast and --lapse contradict each other; give one")

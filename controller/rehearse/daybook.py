@@ -11,8 +11,8 @@ from controller.config.records import FrameSettings, Settings, Units
 from controller.loop.results import FrameTick
 from controller.rehearse.paper import DASH, WIDTH, Paper, day_words
 from controller.rehearse.run import Moment, Plan
-from controller.units import c_to_f, decimal_text
-from controller.vocabulary import AIR_PLACES, Kind, NoticeEvent, Place, Sample, Urgency
+from controller.units import c_to_f, decimal_text, duration_text
+from controller.vocabulary import AIR_PLACES, NoticeEvent, Place, Sample, Urgency
 
 STRIP_FROM_C = -10.0
 STRIP_TO_C = 30.0
@@ -29,7 +29,8 @@ class DaybookView:
         self._paper = paper
         self._every_s = every_s
         self._zone = ZoneInfo(settings.site.zone)
-        self._due_s = 0.0
+        self._due_s = every_s
+        self._raised_at_s: dict[str, float] = {}
         self._elapsed_s = 0.0
         self._day = ""
         names = " " * (max(map(len, settings.frames), default=0) + 1) if len(settings.frames) > 1 else ""
@@ -87,12 +88,13 @@ class DaybookView:
         """Raised, worse or over, as a sentence that hangs under its time."""
         if event.event not in {"raised", "worse", "cleared"}:
             return
-        over = event.event == "cleared"
-        lead = f"{'✓ over:' if over else '▸ ' + event.kind.value} "
-        tint = "2" if over else "31" if event.urgency is Urgency.NOW else "1"
-        if event.kind is Kind.NEWS and not over:
-            tint = "0"
-        text = textwrap.wrap(f"{local:%H:%M} {lead}{event.text}", WIDTH - _INDENT, subsequent_indent=" " * 8)
+        if event.event == "cleared":
+            lasted = duration_text(self._elapsed_s - self._raised_at_s.pop(event.notice_id, self._elapsed_s))
+            words, tint = f"✓ {event.kind.value} over after {lasted}: {event.frame or 'this board'}", "2"
+        else:
+            self._raised_at_s.setdefault(event.notice_id, self._elapsed_s)
+            words, tint = f"▸ {event.kind.value} {event.text}", "31" if event.urgency is Urgency.NOW else "1"
+        text = textwrap.wrap(f"{local:%H:%M} {words}", WIDTH - _INDENT, subsequent_indent=" " * 8)
         for line in text:
             self._paper.line(" " * _INDENT + self._paper.tint(line, tint))
 

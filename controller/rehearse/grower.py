@@ -1,6 +1,6 @@
 """Who stands in for the gardener: somebody who looks at the frame now and then and moves the covers.
 
-Pure. These growers go by habit and the thermometer alone; they do not read notices yet.
+Pure. These growers go by habit, the light and the thermometer; they do not read notices yet.
 """
 
 from __future__ import annotations
@@ -10,10 +10,15 @@ from dataclasses import dataclass
 from datetime import datetime, time
 from typing import Protocol
 
+from controller.rehearse.sunpath import Direction
+
 LOOK_EVERY_S = 1200.0
 OPEN_WIDER_C = 16.0
 OPEN_WIDE_C = 22.0
 CLOSE_NARROWER_C = 9.0
+FIRST_LIGHT_FRAC = 0.05
+LOW_SUN_FRAC = 0.15
+"""Sines of 3° and 9°: when the day begins and when it is time to shut and keep its warmth."""
 UNCOVER_ABOVE_C = 5.0
 """Colder outside than this, the covers are never taken off altogether."""
 
@@ -23,6 +28,8 @@ class Look:
     """What a person sees standing at the frame."""
 
     local: datetime
+    sun: Direction
+    """Where the sun stands over the place that the weather comes from."""
     air_c: float
     outside_c: float
     opening: int
@@ -47,14 +54,12 @@ class AbsentGrower:
 
 
 class AttentiveGrower:
-    """At home: looks every twenty minutes of the day, one step wider or narrower, shut by four."""
-
-    first = time(8, 0)
-    shut_by = time(16, 0)
+    """At home: looks every twenty minutes while it is light, and shuts when the sun gets low."""
 
     def choose(self, look: Look) -> int:
-        """Wider when warm, narrower when cool, shut outside the day's hours."""
-        if not self.first <= look.local.time() < self.shut_by:
+        """Wider when warm, narrower when cool, shut from the low sun of the afternoon to the morning."""
+        sinks = look.sun.west_frac > 0.0
+        if look.sun.up_frac < (LOW_SUN_FRAC if sinks else FIRST_LIGHT_FRAC):
             return 0
         widest = look.openings - 1
         if look.outside_c < UNCOVER_ABOVE_C:

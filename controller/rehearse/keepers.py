@@ -26,7 +26,7 @@ from controller.wire import ReportOpening
 
 BOOT_ID = "00000000-0000-0000-0000-000000000000"
 """The same in every rehearsal, so that the same seed leaves the same record."""
-SNAPSHOT_GAP_S = 600.0
+SNAPSHOT_GAP_S = 3600.0
 """Simulated seconds between two snapshots at full speed."""
 REHEARSAL_UID = 0
 

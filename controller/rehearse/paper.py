@@ -15,7 +15,7 @@ _ASCII = str.maketrans(
         "\N{MINUS SIGN}": "-",
         DASH: "-",
         "\N{MULTIPLICATION SIGN}": "x",
-        "°": " ",
+        "°": "",
         "·": ".",
         "○": "o",
         "●": "*",

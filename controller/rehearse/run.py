@@ -18,6 +18,7 @@ from controller.rehearse.contract import Factory, OpeningNow
 from controller.rehearse.grower import GROWERS, LOOK_EVERY_S, Look
 from controller.rehearse.probes import ProbeFault, ProbeNature, SimulatedProbes, unmodelled_places
 from controller.rehearse.seam import CheckedStandIn, make_stand_in
+from controller.rehearse.sunpath import sun_at
 from controller.vocabulary import FrameName, Place, ProbeId
 from controller.weatherseries import EPOCH, WeatherSeries
 
@@ -158,11 +159,14 @@ class Rehearsal:
     def _look(self) -> None:
         """Let the grower look at every frame and move the covers."""
         local = self._utc.astimezone(self._zone)
+        weather = self.plan.weather
+        sun = sun_at(self._utc, weather.latitude_deg, weather.longitude_deg)
         for name, frame in self._frames.items():
             true = self._true[name]
             chosen = self._grower.choose(
                 Look(
                     local=local,
+                    sun=sun,
                     air_c=true["air"],
                     outside_c=true["outside"],
                     opening=frame.opening,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from controller.config.records import FrameSettings, Settings, Units
@@ -91,7 +91,11 @@ def _frame_words(frame: FrameSettings, settings: Settings) -> str:
 
 
 def _span_words(from_utc: datetime, until_utc: datetime, zone: ZoneInfo) -> str:
+    """Whole days by their dates, both included; else with the hour."""
     first, last = from_utc.astimezone(zone), until_utc.astimezone(zone)
+    if first.time() == last.time() == time() and last > first:
+        last -= timedelta(days=1)
+        return f"{day_words(first)} {first:%Y} to {day_words(last)} {last:%Y}"
     return f"{day_words(first)} {first:%Y %H:%M} to {day_words(last)} {last:%Y %H:%M}"
 
 

@@ -28,8 +28,8 @@ BED_TO_COVER_W_M2K = 3.6
 LONGWAVE_EMISSIVITY = 0.9
 NEAR_GROUND_FRAC = 0.5
 """Share of the wind at 10 m that reaches a low frame."""
-SUN_TO_AIR, SUN_TO_BED, SUN_TO_WALL = 0.55, 0.25, 0.15
-"""Shares of the light that came through; the rest leaves again."""
+SUN_TO_AIR, SUN_TO_BED, SUN_TO_WALL = 0.55, 0.08, 0.08
+"""Shares of the light that came through; the rest leaves again or dries soil and leaves."""
 SUN_IN_COVER = 0.06
 ALBEDO = 0.2
 DEEP_TAU_S = 25 * 86400.0

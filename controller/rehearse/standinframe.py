@@ -29,7 +29,7 @@ BELOW_W_M2K = 0.9
 """To the ground at half a metre, over an insulating sheet."""
 EDGE_W_MK = 0.2
 """From the bed to the outside, per metre of rim."""
-BED_FILM_W_M2K = 7.0
+BED_FILM_W_M2K = 5.0
 SIDES_W_M2K = 1.2
 """Boards of 50 mm with their films."""
 CABLE_W_M = 15.0
