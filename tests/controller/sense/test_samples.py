@@ -10,6 +10,13 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from controller.sense.samples import (
+    CANDIDATES_NEEDED,
+    NOISE_FAILURES_MIN,
+    NOISE_RECORD_MIN_S,
+    NOISE_SHARE_CLEAR,
+    NOISE_SHARE_MAX,
+    NOISE_WINDOW_S,
+    STALE_INTERVALS,
     ProbeMemory,
     SampleLimits,
     crc_failure_count,
@@ -377,6 +384,112 @@ def test_equal_numbers_are_counted_from_the_first_of_them() -> None:
 def test_an_offset_that_is_no_number_gives_no_reading() -> None:
     """NaN never enters a decision."""
     assert reason_of(Probe(offset_k=math.nan).take(3.0)) is Rejection.OUT_OF_RANGE
+
+
+@pytest.mark.parametrize(
+    ("place", "min_c", "max_c", "slew_k_per_min"),
+    [
+        (Place.AIR, -40.0, 60.0, 10.0),
+        (Place.AIR_SECOND, -40.0, 60.0, 10.0),
+        (Place.OUTSIDE, -40.0, 60.0, 10.0),
+        (Place.WALL, -40.0, 60.0, 10.0),
+        (Place.BED, -20.0, 60.0, 3.0),
+        (Place.GUARD, -20.0, 60.0, 3.0),
+        (Place.CABLE, -20.0, 90.0, 20.0),
+    ],
+)
+def test_limits_of_each_place_are_pinned(
+    place: Place, min_c: float, max_c: float, slew_k_per_min: float
+) -> None:
+    """Common practice, no source; both ends of the range are still believed."""
+    limits = limits_for(place, 60.0)
+    assert limits == SampleLimits(
+        min_c=min_c,
+        max_c=max_c,
+        slew_max_k_per_h=60 * slew_k_per_min,
+        stale_after_s=180.0,
+        sample_interval_s=60.0,
+    )
+    for end_c, beyond_c in ((min_c, min_c - 0.0625), (max_c, max_c + 0.0625)):
+        assert temp_of(Probe(limits).take(end_c)) == end_c
+        assert reason_of(Probe(limits).take(beyond_c)) is Rejection.OUT_OF_RANGE
+
+
+def test_the_numbers_of_noise_are_pinned() -> None:
+    """P06 names 5 % and an hour; the rest is common practice, no source."""
+    assert (NOISE_SHARE_MAX, NOISE_WINDOW_S) == (0.05, 3600.0)
+    assert (NOISE_SHARE_CLEAR, NOISE_FAILURES_MIN, NOISE_RECORD_MIN_S) == (0.02, 3, 1800.0)
+    assert (STALE_INTERVALS, CANDIDATES_NEEDED) == (3, 3)
+
+
+@pytest.mark.parametrize(("bits", "step_k"), [(9, 0.5), (10, 0.25), (11, 0.125), (12, 0.0625)])
+@pytest.mark.parametrize("coarse_first", [True, False])
+def test_two_steps_of_the_coarser_reading_are_free(bits: int, step_k: float, *, coarse_first: bool) -> None:
+    """P18: a change of resolution alone is never taken for a jump; slow soil, nearly no time between."""
+    probe = Probe(BED)
+    first, second = (bits, 12) if coarse_first else (12, bits)
+    probe.judge(sound(4.0, 100.0, first), 100.0)
+    assert temp_of(probe.judge(sound(4.0 + 2 * step_k, 100.01, second), 100.01)) == 4.0 + 2 * step_k
+    probe = Probe(BED)
+    probe.judge(sound(4.0, 100.0, first), 100.0)
+    beyond = sound(4.0 + 3 * step_k, 100.01, second)
+    assert temp_of(probe.judge(beyond, 100.01)) == 4.0
+
+
+@pytest.mark.parametrize(("count", "noisy"), [(18, False), (19, True)])
+def test_exactly_five_percent_of_an_hour_is_borne(count: int, *, noisy: bool) -> None:
+    """18 of 360 reads is the share itself; one more is above it. The start lies long ago."""
+    probe = Probe(now_s=5000.0)
+    probe.take(3.0)
+    for _ in range(359):
+        probe.take(3.0)
+    for step in range(360):
+        reading = probe.take(Rejection.CRC if step % 19 == 0 and step // 19 < count else 3.0)
+    assert isinstance(reading, Rejected) is noisy
+
+
+def test_an_error_an_hour_old_no_longer_counts() -> None:
+    """The window is open at its old end."""
+    probe = Probe()
+    probe.take(Rejection.CRC)
+    failed_at_s = probe.now_s
+    assert crc_failure_count(probe.memory, failed_at_s + NOISE_WINDOW_S - 0.1) == 1
+    assert crc_failure_count(probe.memory, failed_at_s + NOISE_WINDOW_S) == 0
+    probe.judge(failure(Rejection.CRC, failed_at_s + NOISE_WINDOW_S), failed_at_s + NOISE_WINDOW_S)
+    assert probe.memory.doubts.crc_failed_at_s == (failed_at_s + NOISE_WINDOW_S,)
+
+
+def test_coarse_steps_need_three_errors_too() -> None:
+    """At one read a minute two errors in half an hour are 7 %, and still bad luck."""
+    probe = Probe(limits_for(Place.AIR, 60.0))
+    probe.take(3.0)
+    readings = [probe.take(content) for content in (Rejection.CRC, 3.0, Rejection.CRC, 3.0)]
+    assert all(isinstance(reading, Sample) for reading in readings)
+    assert reason_of(probe.take(Rejection.CRC)) is Rejection.NOISY
+
+
+def test_noise_at_the_clearing_share_itself_stays() -> None:
+    """Two errors of one hundred reads an hour are 2 %; the probe comes back below that."""
+    probe = Probe(limits_for(Place.AIR, 36.0))
+    for _ in range(100):
+        probe.take(3.0)
+    for step in range(12):
+        probe.take(Rejection.CRC if step % 2 else 3.0)
+    assert probe.memory.doubts.noisy_since_s is not None
+    while len(probe.memory.doubts.crc_failed_at_s) > 2:
+        assert reason_of(probe.take(3.0)) is Rejection.NOISY
+    assert reason_of(probe.take(3.0)) is Rejection.NOISY
+    while len(probe.memory.doubts.crc_failed_at_s) > 1:
+        reading = probe.take(3.0)
+    assert isinstance(reading, Sample)
+
+
+def test_the_last_reason_is_named_until_its_read_is_stale_too() -> None:
+    """Exactly three intervals after the failed read its own reason still stands."""
+    probe = Probe()
+    raw = failure(Rejection.EMPTY, 20.0)
+    assert reason_of(probe.judge(raw, 50.0)) is Rejection.EMPTY
+    assert reason_of(probe.judge(raw, 50.1)) is Rejection.STALE
 
 
 CODES = st.integers(min_value=-55 * 16, max_value=125 * 16).map(lambda code: chip_bytes(code / 16))
