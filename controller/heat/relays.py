@@ -64,7 +64,8 @@ class _Line:
         self.contacts = Contacts(frame.heat, frame.isolating)
         self._frame = frame
         self._lockouts = lockouts
-        self._memory, self._verdict = refuse(fresh_memory(now_s), locked=False)
+        self._memory = fresh_memory(now_s)
+        self._verdict = refuse(self._memory, locked=False)[1]
         self._evidence: HeatEvidence | None = None
         self._relay_on = False
         self._over_budget = False
@@ -92,14 +93,14 @@ class _Line:
 
     def hear(self, evidence: HeatEvidence | None, utc_text: Callable[[], str]) -> None:
         """Judge this tick's evidence; what must be off is off on return."""
-        self._evidence = evidence
+        self._evidence = evidence if isinstance(evidence, HeatEvidence) else None
         self._over_budget = False
         if self._lockout is not None:
             self._follow(self._lockout)
         if self.contacts.off_fault or self.contacts.ended:
             self._memory = owe_rest(self._memory)
         self._relay_on = self.contacts.relay_on()
-        self._memory, self._verdict = self._judge(evidence)
+        self._memory, self._verdict = self._judge(self._evidence)
         locked = self._verdict.level is Level.LOCKED
         if not self.allowed and (
             self._relay_on or self.contacts.off_fault or (locked and self.contacts.must_isolate())
@@ -161,13 +162,13 @@ class _Line:
         )
 
     def _judge(self, evidence: HeatEvidence | None) -> tuple[JudgeMemory, Verdict]:
-        """The judge's verdict; evidence that is missing or breaks the judge is refused."""
+        """The judge's verdict; missing evidence, or a judge that fails on it, means refused."""
         locked = self._lockout is not None
         if evidence is None:
             return refuse(self._memory, locked=locked)
         try:
             return judge(self._frame.limits, self._memory, evidence, relay_on=self._relay_on, locked=locked)
-        except Exception:  # noqa: BLE001  # evidence that cannot even be looked at is bad evidence
+        except Exception:  # noqa: BLE001  # no verdict is a refusal, whatever went wrong
             return refuse(self._memory, locked=locked)
 
     def _off(self, *, isolate: bool) -> None:
