@@ -58,23 +58,31 @@ class Plan:
 def plan_slice(rows: Sequence[Stored], step: Round, *, is_last: bool, mark_seq: int) -> Plan:
     """Join neighbours of one frame that fall into the same stretch of time. Pure.
 
-    A stretch that may go on after these rows is left for the next slice, unless nothing else is left.
+    A stretch ends with the first row of any frame outside it, so that a frame that is no more
+    keeps nothing open.
+    One that may go on after these rows is left for the next slice, unless nothing else is left.
     """
     open_groups: dict[int, list[Stored]] = {}
     closed: list[list[Stored]] = []
+    stretch: int | None = None
     for row in rows:
+        if row[3] // step.width_ms != stretch:
+            stretch = row[3] // step.width_ms
+            closed.extend(open_groups.values())
+            open_groups.clear()
         group = open_groups.get(row[5])
-        if group is not None and _key_of(group[0], step) == _key_of(row, step):
+        if group is not None and _states_of(group[0]) == _states_of(row):
             group.append(row)
             continue
         if group is not None:
             closed.append(group)
         open_groups[row[5]] = [row]
     done_seq = rows[-1][0] if rows else mark_seq
-    if is_last or not closed:
-        closed.extend(open_groups.values())
-    else:
+    if not is_last and open_groups:
         done_seq = min(group[0][0] for group in open_groups.values()) - 1
+    if is_last or done_seq < rows[0][0]:
+        closed.extend(open_groups.values())
+        done_seq = rows[-1][0] if rows else mark_seq
     remove: list[int] = []
     insert: list[Stored] = []
     for group in closed:
@@ -159,9 +167,9 @@ def _last_due(connection: sqlite3.Connection, before_utc_s: float) -> int:
     return int(found[0]) if found else 0
 
 
-def _key_of(row: Stored, step: Round) -> tuple[int, ...]:
-    """Rows with the same key may be joined: stretch, boot, opening, covering."""
-    return (row[3] // step.width_ms, row[1], row[11], row[12])
+def _states_of(row: Stored) -> tuple[int, ...]:
+    """Only rows that agree in boot, opening and covering may be joined."""
+    return (row[1], row[11], row[12])
 
 
 def _mean_of(group: Sequence[Stored], at: int) -> int | None:
