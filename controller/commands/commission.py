@@ -27,6 +27,7 @@ from controller.loop.commission import (
 from controller.loop.safety_list import BLIND_DUTY_CODES, POINTS
 from controller.loop.settings_file import load_settings
 from controller.loop.supervisor import only_one
+from controller.record.lockouts import LockoutFiles
 
 
 @click.command(
@@ -74,6 +75,11 @@ def _commission(settings: Settings, frame: FrameSettings, folders: Folders, w1: 
     heat = frame.heat
     if heat is None:
         raise CommandRejected(f"{frame.name} has no heat, so there is nothing to commission")
+    lockout = LockoutFiles(folders.lockouts, {frame.name: heat.pins.relay}).find(frame.name)
+    if lockout is not None:
+        raise CommandRejected(
+            f"{frame.name} is locked ({lockout.detail}); find the cause, then frameward clear-lockout {frame.name}"
+        )
     click.echo(f"Commissioning the heat of {frame.name}: {heat.power_w:g} W, lay {heat.lay.value}.\n")
     form = Form(frame=frame, heat=heat, units=settings.site.units)
     form.ask_safety_list()
@@ -128,8 +134,9 @@ def _show_lines(settings: Settings, folders: Folders) -> list[str]:
             continue
         lines.append(f"  recorded {record.date_utc}")
         lay = record.wiring.get("lay", "")
-        for code, yes in record.answers.items():
-            lines.append(f"  {'yes' if yes else 'NO '}  {questions.get(code, code).format(lay=lay)}")
+        for code, question in questions.items():
+            answer = "yes" if record.answers.get(code) else "no "
+            lines.append(f"  {answer}  {question.format(lay=lay)}")
         lines += [f"  seen {check}: {words}" for check, words in record.checks.items()]
         frame = settings.frames[name]
         now = wiring_of(frame.heat, frame) if frame.heat is not None else {}

@@ -46,7 +46,7 @@ class Form:
         to_do: list[str] = []
         for number, point in enumerate(POINTS, start=1):
             question = point.question.format(lay=self.heat.lay.value)
-            yes = click.confirm(f"{number:2d} of {len(POINTS)}  {question}")
+            yes = _ask(f"{number:2d} of {len(POINTS)}  {question}")
             self.answers[point.code] = yes
             if not yes:
                 click.echo(f"          {point.otherwise}")
@@ -91,7 +91,8 @@ class Form:
     def _check_relay(
         self, name: str, pin: int, pulse: Callable[[int, bool], None], *, active_high: bool
     ) -> None:
-        click.echo(f"\nThe {name} relay on GPIO {pin} will switch on for two seconds and off again.")
+        words = "relay" if name == "relay" else f"{name} relay"
+        click.echo(f"\nThe {words} on GPIO {pin} will switch on for two seconds and off again.")
         _insist("Mains plug still out, and eyes on the relay?", "Pull the plug first.")
         pulse(pin, active_high)
         _insist(
@@ -102,9 +103,14 @@ class Form:
         self.checks[f"{name}_polarity"] = f"GPIO {pin}, on when {'high' if active_high else 'low'}"
 
 
+def _ask(question: str) -> bool:
+    """Yes or no in so many letters; Enter alone is no answer."""
+    return click.confirm(question, default=None)
+
+
 def _insist(question: str, otherwise: str) -> None:
     """Ask; CommandRejected with what to do after a no."""
-    if not click.confirm(question):
+    if not _ask(question):
         raise _refused([otherwise])
 
 

@@ -41,8 +41,7 @@ def test_sound_secrets_are_found_by_name() -> None:
         ("token", 12345678),
         ("token", ""),
         ("token", f" {WORD}"),
-        ("token", f"{WORD}
-{WORD}"),
+        ("token", f"{WORD}\n{WORD}"),
         ("token", "x" * 4097),
         ("token", {"deeper": WORD}),
         (f"../{WORD}", WORD),
