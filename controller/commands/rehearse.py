@@ -45,7 +45,7 @@ SIGNAL_EXIT = 128
 
 @click.command(
     "rehearse",
-    epilog="Example: frameward rehearse --weather winter.csv.gz --from 2001-11-01 --days 30 --out november\n\n"
+    epilog="Example: frameward rehearse --weather winter.csv.gz --from 2001-11-01 --days 30 --out autumn\n\n"
     "Exit codes: 0 done, 1 a file, folder or stand-in cannot be used, 2 wrong usage, 78 settings unusable, "
     "130 or 143 interrupted, after writing what there is.",
 )
