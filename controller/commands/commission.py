@@ -78,7 +78,8 @@ def _commission(settings: Settings, frame: FrameSettings, folders: Folders, w1: 
     lockout = LockoutFiles(folders.lockouts, {frame.name: heat.pins.relay}).find(frame.name)
     if lockout is not None:
         raise CommandRejected(
-            f"{frame.name} is locked ({lockout.detail}); find the cause, then frameward clear-lockout {frame.name}"
+            f"{frame.name} is locked ({lockout.detail}); "
+            f"find the cause, then run frameward clear-lockout {frame.name}"
         )
     click.echo(f"Commissioning the heat of {frame.name}: {heat.power_w:g} W, lay {heat.lay.value}.\n")
     form = Form(frame=frame, heat=heat, units=settings.site.units)
