@@ -29,7 +29,9 @@ ALIKE_MAX = 30
 _PRIORITIES = ((logging.CRITICAL, 2), (logging.ERROR, 3), (logging.WARNING, 4), (logging.INFO, 6))
 _DEBUG_PRIORITY = 7
 _FRAMES_SHOWN = 4
-_UNSAFE = re.compile(r"[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufeff]")
+_UNSAFE = re.compile(
+    r"[\x00-\x1f\x7f-\x9f\xad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ud800-\udfff\ufeff]"
+)
 
 
 @dataclass(slots=True, kw_only=True)

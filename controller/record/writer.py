@@ -93,7 +93,8 @@ class HistoryWriter:
         self._stop.set()
         self._wake.set()
         if not self._thread.is_alive():
-            self._history.flush()
+            if self._thread.ident is None:
+                self._history.flush()
             self._history.close()
             return self._history.health().pending == 0
         return self._closed.wait(deadline_s) and self._history.health().pending == 0

@@ -101,7 +101,8 @@ def stored(path: Path) -> list[tuple[int, str]]:
     connection = sqlite3.connect(path)
     try:
         rows = connection.execute(
-            "SELECT seq, 's' || heat_on_ms FROM samples UNION ALL SELECT seq, 'e' || detail FROM events ORDER BY 1"
+            "SELECT seq, 's' || heat_on_ms FROM samples"
+            " UNION ALL SELECT seq, 'e' || detail FROM events ORDER BY 1"
         ).fetchall()
     finally:
         connection.close()
@@ -113,6 +114,6 @@ def told(rows: list[Row]) -> list[tuple[int, str]]:
     return [
         (row.seq, f"s{round(row.heat_on_s * 1000)}")
         if isinstance(row, SampleRow)
-        else (row.seq, 'e{"number":%d}' % row.detail["number"])
+        else (row.seq, f'e{{"number":{row.detail["number"]}}}')
         for row in rows
     ]

@@ -66,12 +66,14 @@ class Words:
         self.by_word: dict[str, int] = {}
 
     def number(self, word: str) -> int:
+        """The id of a word."""
         if word not in self.by_word:
             self.by_word[word] = next(self._ids)
         return self.by_word[word]
 
     @property
     def by_id(self) -> dict[int, str]:
+        """The other way round."""
         return {number: word for word, number in self.by_word.items()}
 
 

@@ -34,11 +34,9 @@ def table_rows(draw: st.DrawFn) -> list[Stored]:
         heat_ms = draw(st.integers(0, span_ms))
         frame, covering = draw(st.integers(1, 2)), draw(st.sampled_from([5, 5, 5, 6]))
         readings = [draw(reading) for _ in range(7)]
-        rows.append(
-            (seq, boot, seq * 60_000, utc_ms, draw(st.integers(0, 1)), frame, span_ms, heat_ms)
-            + (draw(st.integers(0, 1)), draw(st.integers(0, 1)), draw(st.integers(0, 4)), 4, covering, 0)
-            + (*readings, None, None, None, 0)
-        )
+        switches = [draw(st.integers(0, 1)), draw(st.integers(0, 1)), draw(st.integers(0, 4))]
+        head = (seq, boot, seq * 60_000, utc_ms, draw(st.integers(0, 1)), frame, span_ms, heat_ms)
+        rows.append((*head, *switches, 4, covering, 0, *readings, None, None, None, 0))
     return rows
 
 
