@@ -195,6 +195,7 @@ def _open_hardware(
         interval_s=settings.site.tick_s,
         deadline_s=READ_DEADLINE_S,
         mono=clock.mono_s,
+        real_wait_s=clock.real_wait_s,
     )
     stack.callback(probes.close)
     board = BoardInputs(settings, factory)

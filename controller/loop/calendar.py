@@ -7,6 +7,7 @@ Nothing that keeps plants or people safe hangs on either.
 
 from __future__ import annotations
 
+import logging
 import queue
 from collections.abc import Mapping
 from datetime import UTC, datetime
@@ -49,6 +50,7 @@ class BoardCalendar:
 
     def __init__(self) -> None:
         """Start the scheduler; its jobs are planned from the clock as it stands."""
+        logging.getLogger("apscheduler").setLevel(logging.WARNING)  # it tells of every job at every start
         self._due: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._scheduler = BackgroundScheduler(
             timezone=UTC, job_defaults={"coalesce": True, "misfire_grace_time": _MISFIRE_GRACE_S}

@@ -91,7 +91,9 @@ def _frost(view: FrameView, say_c: Callable[[float], str]) -> Iterator[Condition
             frame=name,
             facts={
                 "why": REASON_WORDS[lost[0]] if lost else "no probe can be trusted",
-                "coldest": "unknown" if basis.frost_c is None else say_c(basis.frost_c),
+                "last": "No probe inside can be read."
+                if basis.frost_c is None
+                else f"It is at {say_c(basis.frost_c)} now.",
             },
         )
 

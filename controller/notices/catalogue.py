@@ -44,7 +44,8 @@ CATALOGUE: Mapping[str, NoticeEntry] = {
         urgency=Urgency.NOW,
         first="Lay mats on, carry the tenderest pots indoors, then look for the cause that is named.",
         words="Lay mats on and carry the tenderest pots in: {frame} cannot be heated ({why}) and frost is "
-        "possible; last known {coldest}.",
+        "possible. {last}",
+        hold_in_s=0.5 * _MINUTE_S,
         hold_out_s=10 * _MINUTE_S,
     ),
     "bus_dead": NoticeEntry(
@@ -52,7 +53,7 @@ CATALOGUE: Mapping[str, NoticeEntry] = {
         urgency=Urgency.NOW,
         first="Check the probe lead where it leaves the box: one short silences every probe.",
         words="Check the probe lead at the box: no probe of {frame} has answered for {minutes} min.",
-        hold_in_s=0.5 * _MINUTE_S,
+        hold_in_s=1 * _MINUTE_S,
     ),
     "probe_lost": NoticeEntry(
         kind=Kind.FAULT,

@@ -166,7 +166,7 @@ class _Worker:
             for slot in self._slots:
                 if not self._read_one(slot):
                     return
-            pause_s = readers.interval_s - (readers.mono() - round_at_s)
+            pause_s = readers.real_wait_s(round_at_s + readers.interval_s)
             readers.stopping.wait(max(pause_s, _PAUSE_MIN_S))
 
     def _read_one(self, slot: _Slot) -> bool:
@@ -204,11 +204,17 @@ class BusReaders:
         interval_s: float,
         deadline_s: float,
         mono: Callable[[], float],
+        real_wait_s: Callable[[float], float] | None = None,
     ) -> None:
-        """Start one reader per bus; a probe that is away is expected on the first known bus."""
+        """Start one reader per bus; a probe that is away is expected on the first known bus.
+
+        ``real_wait_s`` tells the real seconds until an instant of ``mono``, for a clock that runs
+        faster than the machine's; without it the two are the same.
+        """
         self.folder = folder
         self.interval_s = interval_s
         self.mono = mono
+        self.real_wait_s = real_wait_s or (lambda until_s: until_s - mono())
         self.lock = threading.Lock()
         self.stopping = threading.Event()
         self._deadline_s = deadline_s
