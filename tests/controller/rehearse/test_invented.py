@@ -1,0 +1,92 @@
+"""The invented fortnight: seeded, frosty, in the weather file's own form."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from controller.rehearse.invented import invent_weather, invent_weather_text
+from controller.rehearse.sunpath import sun_at
+from controller.weatherfile import parse_weather
+from controller.weatherseries import WeatherSeries
+from tests.controller.rehearse.lab import LATITUDE_DEG, LONGITUDE_DEG
+
+FROM = datetime(2027, 2, 1, tzinfo=UTC)
+UNTIL = FROM + timedelta(days=14)
+
+
+def text(seed: int = 1) -> str:
+    return invent_weather_text(
+        seed=seed, from_utc=FROM, to_utc=UNTIL, latitude_deg=LATITUDE_DEG, longitude_deg=LONGITUDE_DEG
+    )
+
+
+def weather(seed: int = 1, from_utc: datetime = FROM, to_utc: datetime = UNTIL) -> WeatherSeries:
+    return invent_weather(
+        seed=seed, from_utc=from_utc, to_utc=to_utc, latitude_deg=LATITUDE_DEG, longitude_deg=LONGITUDE_DEG
+    )
+
+
+def temperatures(series: WeatherSeries, from_utc: datetime, days: int) -> list[float]:
+    return [series.at(from_utc + timedelta(hours=hour)).temp_c for hour in range(24 * days)]
+
+
+def test_the_same_seed_gives_the_same_text_and_another_seed_another() -> None:
+    """Everything random comes from the seed."""
+    assert text(1) == text(1)
+    assert text(1) != text(2)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3, 77])
+def test_a_fortnight_brings_frost_and_mild_damp_days(seed: int) -> None:
+    """At least four nights below -2 °C, one below -7 °C, a day that never falls below 4 °C."""
+    series = weather(seed)
+    lows_c = [min(temperatures(series, FROM + timedelta(days=day), 1)) for day in range(14)]
+    assert sum(low_c < -2.0 for low_c in lows_c) >= 4
+    assert min(lows_c) < -7.0
+    assert max(lows_c) > 4.0
+
+
+def test_it_reads_back_as_a_weather_file_that_covers_its_span() -> None:
+    """The text is in the form that any weather file has, and says that nothing was measured."""
+    series = parse_weather(text(), "invented")
+    series.check_span(FROM, UNTIL)
+    assert "invented" in series.header["station"]
+    assert series.timing.mean_ending
+
+
+def test_the_sun_shines_by_day_only_and_clear_days_are_bright() -> None:
+    """Irradiance is zero with the sun down; the best hour of the fortnight is a clear one."""
+    series = weather()
+    brightest_w_m2 = 0.0
+    for hour in range(24 * 14):
+        at = FROM + timedelta(hours=hour)
+        mean = series.mean_over(at, 3600.0)
+        assert mean.ghi_w_m2 is not None
+        assert mean.dni_w_m2 is not None
+        brightest_w_m2 = max(brightest_w_m2, mean.dni_w_m2)
+        ends_up = (
+            sun_at(at, LATITUDE_DEG, LONGITUDE_DEG).up_frac,
+            sun_at(at + timedelta(hours=1), LATITUDE_DEG, LONGITUDE_DEG).up_frac,
+        )
+        if max(ends_up) < -0.02:
+            assert mean.ghi_w_m2 == 0.0
+    assert brightest_w_m2 > 500.0
+
+
+def test_the_dew_point_never_exceeds_the_temperature() -> None:
+    """Air holds no more than it can."""
+    series = weather()
+    for hour in range(24 * 14):
+        point = series.at(FROM + timedelta(hours=hour))
+        assert point.dew_point_c is not None
+        assert point.dew_point_c < point.temp_c
+
+
+def test_summer_is_warmer() -> None:
+    """The season lifts the same kinds of day."""
+    july = datetime(2027, 7, 1, tzinfo=UTC)
+    summer = temperatures(weather(1, july, july + timedelta(days=14)), july, 14)
+    winter = temperatures(weather(), FROM, 14)
+    assert sum(summer) / len(summer) > sum(winter) / len(winter) + 8.0

@@ -1,0 +1,52 @@
+"""A frame's sums."""
+
+from __future__ import annotations
+
+import pytest
+
+from controller.rehearse.tally import FrameTally
+
+
+def fresh(keep_above_c: float | None = 2.0) -> FrameTally:
+    return FrameTally(power_w=150.0, keep_above_c=keep_above_c, air_max_c=30.0)
+
+
+def test_energy_is_relay_time_times_watts() -> None:
+    """200 W for 7.5 h are 1.5 kWh (plain arithmetic); 150 W for 40 minutes are 100 Wh."""
+    tally = FrameTally(power_w=200.0, keep_above_c=2.0, air_max_c=30.0)
+    for _ in range(450):
+        tally.add(60.0, 3.0, 0.0, 60.0)
+    assert tally.energy_wh == pytest.approx(1500.0)
+    other = fresh()
+    for minute in range(60):
+        other.add(60.0, 3.0, 0.0, 60.0 if minute < 40 else 0.0)
+    assert other.document()["kwh"] == pytest.approx(0.1)
+
+
+def test_frost_is_strictly_below_zero_and_counted_in_hours_and_kelvin_hours() -> None:
+    """An hour at -2, one at 0, one at 1, one at 31: 1 h and 2 Kh of frost, 3 h below 2 °C, 1 h too warm."""
+    tally = fresh()
+    for air_c in (-2.0, 0.0, 1.0, 31.0):
+        tally.add(3600.0, air_c, -5.0, 0.0)
+    document = tally.document()
+    assert (document["below_0_h"], document["below_0_kh"]) == (1.0, 2.0)
+    assert (document["below_keep_h"], document["below_keep_kh"]) == (3.0, 4.0 + 2.0 + 1.0)
+    assert (document["over_limit_h"], document["coldest_c"]) == (1.0, -2.0)
+
+
+def test_the_limits_themselves_do_not_count() -> None:
+    """Exactly at keep above is kept; exactly at the air limit is not over it."""
+    tally = fresh()
+    tally.add(3600.0, 2.0, 0.0, 0.0)
+    tally.add(3600.0, 30.0, 0.0, 0.0)
+    assert tally.document()["below_keep_h"] == 0.0
+    assert tally.document()["over_limit_h"] == 0.0
+
+
+def test_a_frame_without_heat_keeps_nothing() -> None:
+    """Null, not zero, where there is no aim; nothing counted gives no coldest hour."""
+    tally = fresh(keep_above_c=None)
+    assert tally.document()["coldest_c"] is None
+    tally.add(3600.0, -1.0, -1.0, 0.0)
+    assert tally.document()["below_keep_h"] is None
+    assert tally.document()["below_0_h"] == 1.0
