@@ -17,7 +17,7 @@ from controller.loop.overlay_file import save_overlay
 from controller.loop.safety_list import POINTS
 from controller.record.lockouts import LockoutFiles
 from controller.vocabulary import FrameName, Lockout, LockoutCause
-from tests.controller.config.texts import EXAMPLE, SMALL, read
+from tests.controller.config.texts import EXAMPLE, SMALL, read, uncommented
 from tests.fakes import W1Tree
 
 BED = FrameName("bed")
@@ -212,3 +212,45 @@ def test_the_shipped_example_is_understood_whole(bench: Bench) -> None:
     assert "openings: shut (0 m²), crack (0.05 m²), hand (0.2 m²), half (0.9 m²), off (2.24 m²)" in output
     assert "coverings: mat (0.3 m²K/W), fleece (0.02 m²K/W)" in output
     assert "electricity: 0.34 EUR per kWh" in output
+
+
+def test_every_optional_setting_is_shown(bench: Bench) -> None:
+    text = uncommented(EXAMPLE).replace("skins = 1", "skins = 2").replace("probe.bed]", "probe.bed]\n")
+    bench.config.write_text(text.replace("leaf_allowance_k = 0", "leaf_allowance_k = 1.5"))
+    for probe in read(text).frames[FrameName("south")].probes.values():
+        bench.tree.add(probe, 3.0)
+    code, output = bench.check()
+    assert code == 0, output
+    for words in (
+        "all heat together: at most 400 W",
+        "stop button: GPIO 21",
+        "two skins",
+        "above 2.0 °C + 1.5 K for the leaves",
+        "keeps the bed at 16.0 °C from 02-20 to 04-10",
+        "cable 45.0 °C",
+        "isolating relay: GPIO 27, on when high",
+        "feedback GPIO 22, supply GPIO 23, cut-out GPIO 24, covers GPIO 20",
+    ):
+        assert words in output, words
+
+
+def test_a_frame_without_heat_is_watched(bench: Bench) -> None:
+    bench.config.write_text(
+        SMALL[: SMALL.index("[frame.bed.heat]")] + SMALL[SMALL.index("[frame.bed.probe.air]") :]
+    )
+    code, output = bench.check()
+    assert code == 0
+    assert "bed: watched and told about; it has no heat" in output
+
+
+def test_a_hung_probe_does_not_hang_the_command(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    """P24: the bound is shortened here, the waiting is real."""
+    monkeypatch.setattr(look, "READ_DEADLINE_S", 0.2)
+    monkeypatch.setattr(look, "_WAIT_PER_PROBE_S", 0.1)
+    bench.tree.hang("28-000000000001")
+    try:
+        _, output = bench.check()
+    finally:
+        bench.tree.release()
+    assert "probe air 28-000000000001: no reading" in output
+    assert "probe bed 28-000000000002: 7.0 °C" in output

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import fcntl
 import json
+import os
+import signal
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +17,7 @@ from controller.commands.commission import command
 from controller.config.records import Settings
 from controller.errors import CommandRejected, ConfigError, HardwareError, StorageError
 from controller.folders import Folders
-from controller.heat.pins import RehearsalFactory
+from controller.heat.pins import GpioSwitch, RehearsalFactory
 from controller.loop.commission import commission_states, stored_records
 from controller.loop.safety_list import POINTS
 from controller.record.lockouts import LockoutFiles
@@ -301,3 +303,30 @@ def test_the_pulse_lasts_two_seconds() -> None:
     slept: list[float] = []
     _pulse(RehearsalFactory(None), slept.append)
     assert sum(slept) == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+def test_a_signal_during_the_pulse_leaves_with_the_relay_off(number: int) -> None:
+    """R13: what would kill at once unwinds through everything that drives off."""
+    factory = RehearsalFactory(None)
+    before = signal.getsignal(number)
+    with pytest.raises(SystemExit) as leaving:
+        _pulse(factory, lambda _s: os.kill(os.getpid(), number))
+    assert leaving.value.code == 128 + number
+    assert [state.state for state in factory.pin(17).states][-1] is False
+    assert signal.getsignal(number) is before
+
+
+def test_a_pin_that_does_not_follow_is_an_error() -> None:
+    """A short holds the line low though it is driven high."""
+    factory = RehearsalFactory(None)
+    with pytest.raises(HardwareError, match="short"):
+        _pulse(factory, lambda _s: factory.pin(17)._change_state(state=False))
+
+
+def test_a_pin_that_is_taken_is_an_error() -> None:
+    factory = RehearsalFactory(None)
+    held = GpioSwitch(17, active_high=True, factory=factory)
+    with pytest.raises(HardwareError, match="GPIO17"):
+        _pulse(factory)
+    held.close()

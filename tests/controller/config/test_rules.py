@@ -73,6 +73,15 @@ def test_a_frame_without_heat_needs_no_probe() -> None:
     assert not frame.probes
 
 
+def test_a_cover_switch_needs_a_frame_with_heat() -> None:
+    """What nobody looks at is refused rather than passed over in silence."""
+    switched = SMALL.replace("faces_deg = 180", "faces_deg = 180\ncover_switch_pin = 20")
+    heat = read(switched).frames[BED].heat
+    assert heat is not None
+    assert heat.pins.cover_switch == 20
+    assert "cover_switch_pin" in _told(switched[: switched.index("[frame.bed.heat]")])
+
+
 def test_a_cable_probe_and_its_limit_go_together() -> None:
     with_probe = SMALL + '\n[frame.bed.probe.cable]\nid = "28-000000000003"\n'
     assert "cable_max_c: is missing, though probe.cable is fitted" in _told(with_probe)
