@@ -67,6 +67,14 @@ class Watchman:
         if sound:
             self.before_s = now_s
 
+    def missed(self, now_s: float, *, pin_on: bool) -> None:
+        """A tick without evidence for this frame."""
+        demand(not pin_on, "no evidence means off")
+        if self.on_since_s is not None:
+            self.runs.append((self.on_since_s, now_s))
+        self.on_since_s, self.off_since_s, self.sound_ticks = None, now_s, 0
+        self.live_ticks, self.dead_since_s = [], None
+
     def _sound(self, evidence: HeatEvidence) -> bool:
         readings: list[Reading] = [*evidence.air, *evidence.root]
         readings += [reading for reading in (evidence.guard, evidence.cable) if reading is not None]
