@@ -66,7 +66,7 @@ def extreme(rows: list[Stored], places: tuple[int, ...], at: int, pick: object) 
 
 
 @given(rows=table_rows(), step=st.sampled_from(ROUNDS), rows_max=st.sampled_from([30, 1000]))
-@settings(max_examples=120)
+@settings(max_examples=50)
 def test_thinning_keeps_time_heat_and_extremes_to_the_last_unit(
     rows: list[Stored], step: object, rows_max: int
 ) -> None:
@@ -88,7 +88,7 @@ def test_thinning_keeps_time_heat_and_extremes_to_the_last_unit(
 
 
 @given(rows=table_rows())
-@settings(max_examples=60)
+@settings(max_examples=30)
 def test_hours_after_five_minutes_keep_the_same_sums_as_hours_at_once(rows: list[Stored]) -> None:
     rows = [row for row in rows if row[5] == 1]
     staged = apply(apply(rows, FIVE, 1000), HOUR, 1000)
