@@ -80,7 +80,11 @@ def heat_lines(heat: HeatSettings, units: str) -> Iterator[str]:
 def _relay(pin: int | None, *, active_high: bool) -> str:
     if pin is None:
         return "not fitted"
-    return f"{_pin(pin)}, on when {'high' if active_high else 'low'}"
+    if active_high:
+        return f"{_pin(pin)}, on when high"
+    return (
+        f"{_pin(pin)}, on when low; needs its own pull-up, since the board starts with this line pulled low"
+    )
 
 
 def _pin(pin: int | None) -> str:

@@ -216,6 +216,7 @@ def test_the_shipped_example_is_understood_whole(bench: Bench) -> None:
 
 def test_every_optional_setting_is_shown(bench: Bench) -> None:
     text = uncommented(EXAMPLE).replace("skins = 1", "skins = 2").replace("probe.bed]", "probe.bed]\n")
+    text = text.replace("isolating_active_high = true", "isolating_active_high = false")
     bench.config.write_text(text.replace("leaf_allowance_k = 0", "leaf_allowance_k = 1.5"))
     for probe in read(text).frames[FrameName("south")].probes.values():
         bench.tree.add(probe, 3.0)
@@ -228,7 +229,7 @@ def test_every_optional_setting_is_shown(bench: Bench) -> None:
         "above 2.0 °C + 1.5 K for the leaves",
         "keeps the bed at 16.0 °C from 02-20 to 04-10",
         "cable 45.0 °C",
-        "isolating relay: GPIO 27, on when high",
+        "isolating relay: GPIO 27, on when low; needs its own pull-up",
         "feedback GPIO 22, supply GPIO 23, cut-out GPIO 24, covers GPIO 20",
     ):
         assert words in output, words

@@ -128,7 +128,7 @@ def test_every_no_of_the_list_is_gathered_before_it_refuses(bench: Bench) -> Non
     ("answers", "words"),
     [
         ("n\n", "Pull it out"),
-        (PLUG_OUT + LIST + "n\n", "pull-down"),
+        (PLUG_OUT + LIST + "n\n", "resistor"),
         (PLUG_OUT + LIST + BOOT + "n\n", "Pull the plug"),
         (PLUG_OUT + LIST + BOOT + "y\nn\n", "relay_active_high"),
         (PLUG_OUT + LIST + BOOT + RELAY + "n\n", "probe.air"),

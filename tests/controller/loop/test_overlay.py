@@ -152,6 +152,10 @@ def test_a_bad_entry_is_said_and_the_sound_ones_beside_it_hold() -> None:
     overlay, words = decode_overlay(json.dumps(document).encode())
     assert reported(overlay, FRAME).opening == "half"
     assert words == ("south: keep_above_c is not a number", "south: color is not known")
+    document["frames"] = {"south": {"opening": 3, "coverings": "mat"}}
+    overlay, words = decode_overlay(json.dumps(document).encode())
+    assert overlay.frames[SOUTH] == FrameOverlay()
+    assert words == ("south: opening is not a name", "south: coverings are not a list of names")
 
 
 def test_a_missing_file_means_no_change(tmp_path: Path) -> None:
