@@ -60,7 +60,8 @@ class Form:
         click.echo("\nThe relays, with the mains plug still out.")
         _insist(
             "Restart the board and watch the relays' lights. Do all stay off until it is up?",
-            "Fit a 10 kΩ resistor at each relay's input: to ground where high means on, to 3.3 V where low does.",
+            "Fit a 10 kΩ resistor at each relay's input: to ground where high means on, "
+            "to 3.3 V where low does.",
         )
         self.checks["off_at_boot"] = "seen"
         pins = self.heat.pins
