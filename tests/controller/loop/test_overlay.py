@@ -110,6 +110,19 @@ def test_what_equals_the_file_is_left_to_the_file() -> None:
     )
 
 
+def test_what_was_told_holds_again_after_it_was_stored() -> None:
+    told = Reported(keep_above_c=4.0, opening="half", coverings=("mat", "fleece"))
+    stored = decode_overlay(encode_overlay(overlay_from(SETTINGS, {SOUTH: told}, Overlay())))[0]
+    assert reported(stored, FRAME) == told
+
+
+def test_a_frame_without_heat_stores_no_aim() -> None:
+    bed = FrameName("bed")
+    cold = read(SMALL[: SMALL.index("[frame.bed.heat]")])
+    told = {bed: Reported(keep_above_c=4.0, opening="shut", coverings=())}
+    assert overlay_from(cold, told, Overlay()).frames[bed].keep_above_c is None
+
+
 _FRAMES = st.builds(
     FrameOverlay,
     keep_above_c=st.none() | st.floats(-100, 100),
