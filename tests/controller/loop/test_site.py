@@ -1,0 +1,96 @@
+"""The board's own health, and what a start makes of the starts before it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from controller.loop.site import SiteHealth
+from controller.loop.starts import StartCount, StartLog
+
+CLEAN = StartCount(last_was_unclean=False, unclean_in_hour=0, unclean_in_day=0)
+
+
+def codes(site: SiteHealth, now_s: float) -> set[str]:
+    return {condition.code for condition in site.conditions(now_s)}
+
+
+def test_a_well_guarded_board_has_nothing_to_say() -> None:
+    assert codes(SiteHealth(started_at_s=0.0, guarded=True, starts=CLEAN), 1000.0) == set()
+
+
+def test_standing_faults_stand_until_mended() -> None:
+    site = SiteHealth(
+        started_at_s=0.0, guarded=False, starts=CLEAN, settings_faults=("a", "b"), lost_files=("x", "y")
+    )
+    for now_s in (0.0, 1e6):
+        assert codes(site, now_s) == {"unguarded", "settings_refused", "stored_state_lost"}
+    assert len(site.conditions(0.0)) == 4
+    site.settings_faults = ()
+    assert "settings_refused" not in codes(site, 0.0)
+
+
+def test_an_unconfirmed_clock_counts_its_hours() -> None:
+    """C03."""
+    site = SiteHealth(started_at_s=0.0, guarded=True, starts=CLEAN, confirmed=False)
+    (condition,) = site.conditions(7 * 3600.0)
+    assert (condition.code, condition.facts["hours"]) == ("clock_unconfirmed", 7)
+
+
+def test_small_clock_steps_are_not_told() -> None:
+    """C01: told from five minutes on."""
+    site = SiteHealth(started_at_s=-1000.0, guarded=True, starts=CLEAN)
+    site.note_clock_step(0.0, 299.0)
+    assert codes(site, 1.0) == set()
+    site.note_clock_step(0.0, -301.0)
+    assert codes(site, 1.0) == {"clock_stepped"}
+    assert codes(site, 61.0) == set()
+
+
+@pytest.mark.parametrize(
+    ("starts", "expected"),
+    [
+        (CLEAN, set()),
+        (StartCount(last_was_unclean=True, unclean_in_hour=1, unclean_in_day=1), {("restarted", "page")}),
+        (StartCount(last_was_unclean=True, unclean_in_hour=1, unclean_in_day=3), {("restarted", "day")}),
+        (StartCount(last_was_unclean=True, unclean_in_hour=6, unclean_in_day=6), {("crash_loop", None)}),
+    ],
+)
+def test_unclean_ends_are_told_by_how_often(
+    starts: StartCount, expected: set[tuple[str, str | None]]
+) -> None:
+    """R13, X01: once on the page, a day's matter from three a day, at once beyond five an hour."""
+    site = SiteHealth(started_at_s=0.0, guarded=True, starts=starts)
+    found = {(each.code, each.facts.get("urgency")) for each in site.conditions(1.0)}
+    assert found == expected
+    assert codes(site, 100.0) == set(), "said at the start only"
+
+
+def test_a_clean_stop_is_not_counted_and_a_crash_is(tmp_path: Path) -> None:
+    path = tmp_path / "starts.json"
+    first = StartLog(path)
+    assert first.note_start(1000.0) == CLEAN
+    first.note_stop()
+    assert StartLog(path).note_start(2000.0) == CLEAN
+    assert StartLog(path).note_start(3000.0) == StartCount(
+        last_was_unclean=True, unclean_in_hour=1, unclean_in_day=1
+    )
+    assert StartLog(path).note_start(3000.0 + 4000.0).unclean_in_hour == 0 + 0
+    assert StartLog(path).note_start(3000.0 + 4001.0).unclean_in_day == 3
+
+
+def test_the_list_of_starts_is_bounded_and_survives_rubbish(tmp_path: Path) -> None:
+    path = tmp_path / "starts.json"
+    for number in range(200):
+        StartLog(path).note_start(float(number))
+    assert len(json.loads(path.read_text())["starts"]) <= 60
+    for rubbish in (b"", b"{", b"[]", b'{"starts": [1]}', b"\xff"):
+        path.write_bytes(rubbish)
+        assert StartLog(path).note_start(5.0) == CLEAN
+
+
+def test_a_folder_that_takes_no_file_does_not_stop_a_start(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    assert StartLog(tmp_path / "file" / "starts.json").note_start(1.0) == CLEAN
