@@ -66,6 +66,13 @@ def test_the_limits_themselves_are_allowed() -> None:
     assert isinstance(find_ice_point([-OFFSET_MAX_K] * 20), IcePoint)
 
 
+def test_the_older_half_is_held_against_the_newer() -> None:
+    """One step down after exactly ten of twenty is a move of a whole step."""
+    assert flaw_of([0.0625] * 10 + [0.0] * 10) is IceFlaw.DRIFTING
+    assert isinstance(find_ice_point([0.0625] * 2 + [0.0] * 18), IcePoint)
+    assert (READINGS_NEEDED, SPREAD_MAX_K, OFFSET_MAX_K) == (20, 0.125, 0.5)
+
+
 @settings(max_examples=100, deadline=None)
 @given(readings=st.lists(st.integers(-12, 12).map(lambda code: code / 16), max_size=40))
 def test_a_correction_never_exceeds_the_data_sheet(readings: list[float]) -> None:

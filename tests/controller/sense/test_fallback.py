@@ -171,6 +171,17 @@ def test_silence_means_the_worst_case(*, seen_c: float, age_s: float, likely: bo
     assert frost_likely(memory, BLIND, LOST, KEEP_C, 1000.0 + age_s) is likely
 
 
+def test_the_margins_are_pinned() -> None:
+    """P02 names 1 K; the rest is common practice, no source."""
+    assert RAISE_WITHOUT_AIR_K == 1.0
+    assert (FROST_MARGIN_K, FROST_MARGIN_BLIND_K, WARM_MEMORY_S) == (2.0, 4.0, 10_800.0)
+
+
+def test_without_air_no_spread_is_claimed() -> None:
+    """Nothing disagrees where nothing is measured."""
+    assert basis_without(Place.AIR, Place.AIR_SECOND).air_spread_k == 0.0
+
+
 def test_nothing_ever_seen_counts_as_frost() -> None:
     """A start in the dark is a cold start."""
     assert frost_likely(FrostMemory(), BLIND, None, KEEP_C, 0.0)

@@ -448,6 +448,18 @@ def test_exactly_five_percent_of_an_hour_is_borne(count: int, *, noisy: bool) ->
     assert isinstance(reading, Rejected) is noisy
 
 
+@pytest.mark.parametrize(("count", "noisy"), [(13, False), (14, True)])
+def test_a_record_shorter_than_an_hour_is_weighed_by_its_own_length(count: int, *, noisy: bool) -> None:
+    """After 45 minutes five percent of the reads are 13.5; the start lies long after the clock's zero."""
+    probe = Probe(now_s=5000.0)
+    for _ in range(270 - count):
+        probe.take(3.0)
+    for _ in range(count):
+        reading = probe.take(Rejection.CRC)
+    assert isinstance(reading, Rejected)
+    assert (reading.reason is Rejection.NOISY) is noisy
+
+
 def test_an_error_an_hour_old_no_longer_counts() -> None:
     """The window is open at its old end."""
     probe = Probe()
