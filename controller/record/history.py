@@ -89,6 +89,7 @@ class History:
             self._backlog.follow(self._store.last_seq(), self._store.is_stored)
         except (sqlite3.Error, OSError, StorageError) as error:
             self._fail(error)
+            self._drop_store()
             return False
         self._detail = ""
         return True
@@ -174,8 +175,13 @@ class History:
             busy_s=self._busy_s,
             connect=self._connect,
         )
-        if self._suspect and not store.settle_log():
-            store.close()
+        settled = False
+        try:
+            settled = not self._suspect or store.settle_log()
+        finally:
+            if not settled:
+                store.close()
+        if not settled:
             self._detail = f"{_WORDS[sqlite3.SQLITE_BUSY]}; {_MEANWHILE}"
             return None
         self._suspect = False

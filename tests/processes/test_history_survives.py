@@ -141,7 +141,7 @@ def stored_copy(grown: Path, folder: Path, cut: int) -> list[tuple[int, str]]:
 READ = """
 import os, sys
 from pathlib import Path
-from zoneinfo import ZoneInfo
+import urllib.parse, zoneinfo
 from controller.record.read import open_reader
 if sys.argv[2] != "None":
     os.setgroups([])

@@ -43,6 +43,7 @@ def test_a_new_history_is_strict_whole_numbered_logged_and_synced(tmp_path: Path
         assert kinds <= {"INTEGER", "TEXT"}, "no floating-point column anywhere"
     ran = connection.execute("SELECT number, name FROM migrations").fetchall()
     assert ran == [(1, "create_history")]
+    history.close()
 
 
 def test_rows_are_stored_once_in_their_order_over_starts(tmp_path: Path) -> None:
@@ -268,6 +269,7 @@ def test_a_log_whose_history_is_gone_is_not_played_into_the_new_one(tmp_path: Pa
     assert fresh.open()
     assert fresh.health().set_aside is None
     fresh.close()
+    history.close()
     assert stored(tmp_path / "history.sqlite3") == []
     assert list(tmp_path.glob("history.sqlite3.stray-*-wal"))
 
@@ -281,6 +283,7 @@ def test_pending_rows_of_a_dead_process_are_saved_by_the_next(tmp_path: Path) ->
     assert alive.flush()
     assert alive.first_seq() == 4
     alive.close()
+    dead.close()
     assert stored(tmp_path / "history.sqlite3") == told(rows)
 
 
@@ -297,6 +300,7 @@ def test_a_death_between_saving_and_emptying_the_mirror_doubles_nothing(tmp_path
     alive.add([sample(alive.first_seq())])
     assert alive.flush()
     alive.close()
+    dead.close()
     assert stored(tmp_path / "history.sqlite3") == told([*rows, sample(4)])
 
 
