@@ -52,6 +52,8 @@ class Attendance:
     rest_until_s: float | None = None
     bed_keep_c: float | None = None
     commission_gap: str = ""
+    covers_shut: bool | None = None
+    """By the cover switch; None where none is fitted."""
     relay_on: bool = False
     """As read back in the last tick."""
     readings: dict[Place, Reading] = field(init=False)

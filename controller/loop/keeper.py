@@ -124,6 +124,7 @@ class Keeper:
         if late:
             self.parts.site.note_late(now_s, dt_s)
         this = _Round(stamp=self._stamp(now_s, utc_s), dt_s=dt_s, late=late)
+        self.parts.site.confirmed = this.stamp.utc_confirmed
         step_s = self._steps.step_s(mono_s=now_s, utc_s=utc_s)
         if step_s:
             self.parts.site.note_clock_step(now_s, step_s)
@@ -146,10 +147,12 @@ class Keeper:
 
     def _sense_and_decide(self, this: _Round) -> None:
         raws, board = self.parts.probes.latest(), self.parts.board.read()
+        self.parts.site.contact_faults = board.faults
         now_s = this.stamp.mono_s
         for name, attendance in self.parts.attendances.items():
             attendance.sense(raws, now_s)
             wired = board.frames.get(name)
+            attendance.covers_shut = None if wired is None else wired.covers_shut
             this.decisions[name] = attendance.decide(
                 FrameInputs(
                     now_s=now_s,
@@ -236,6 +239,7 @@ class Keeper:
             "wish": decision.wish.why,
             "frost_likely": decision.frost_likely,
             "opening": attendance.opening,
+            "covers_shut": attendance.covers_shut,
             "coverings": list(attendance.coverings),
             "rest_left_s": attendance.rest_left_s(this.stamp.mono_s),
             "heat": None if heat is None else heat_document(this.reports[name]),

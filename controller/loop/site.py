@@ -29,6 +29,8 @@ class SiteHealth:
     """This run began because a changed settings file passed."""
     lost_files: tuple[str, ...] = ()
     """Names of stored state that could not be read."""
+    contact_faults: tuple[str, ...] = ()
+    """Inputs that could not be read in the last tick."""
     confirmed: bool = True
     _late: tuple[float, float] | None = None
     _stepped: tuple[float, float] | None = None
@@ -68,6 +70,9 @@ class SiteHealth:
                 )
             )
         found.extend(site_condition("stored_state_lost", detail=name, place=name) for name in self.lost_files)
+        found.extend(
+            site_condition("contact_unreadable", detail=fault, place=fault) for fault in self.contact_faults
+        )
         found.extend(self._recording())
         return found
 

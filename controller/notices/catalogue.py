@@ -103,6 +103,13 @@ CATALOGUE: Mapping[str, NoticeEntry] = {
         first="Release the stop button once the frame is safe to heat again.",
         words="Release the stop button when safe: heat of {frame} is off while it is pressed.",
     ),
+    "contact_unreadable": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.DAY,
+        first="Check that input's wire at the board; until then it counts as broken, the careful side.",
+        words="Check a wire at the board: {detail}.",
+        hold_in_s=0.5 * _MINUTE_S,
+    ),
     "not_commissioned": NoticeEntry(
         kind=Kind.FAULT,
         urgency=Urgency.DAY,

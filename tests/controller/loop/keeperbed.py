@@ -132,10 +132,11 @@ class HandInputs:
     def __init__(self) -> None:
         self.stop_pressed: bool | None = None
         self.frames: dict[FrameName, FrameInputs] = {}
+        self.faults: tuple[str, ...] = ()
 
     def read(self) -> BoardState:
         """The contacts as they were set."""
-        return BoardState(stop_pressed=self.stop_pressed, frames=self.frames)
+        return BoardState(stop_pressed=self.stop_pressed, frames=self.frames, faults=self.faults)
 
 
 class ListRecorder:

@@ -401,3 +401,17 @@ def test_readings_before_the_first_are_rejected_not_zero(bed: KeeperBed) -> None
     bed.run(10.0)
     assert bed.last is not None
     assert all(isinstance(reading, Rejected) for reading in bed.last.frames[SOUTH].readings.values())
+
+
+def test_a_contact_that_cannot_be_read_is_told(bed: KeeperBed) -> None:
+    bed.build()
+    bed.inputs.faults = ("stop button: cannot be read (EIO); taken as a broken wire",)
+    bed.run(60.0)
+    assert "contact_unreadable" in bed.open_codes()
+
+
+def test_the_cover_switch_is_published(bed: KeeperBed) -> None:
+    bed.inputs.frames = {SOUTH: FrameInputs(covers_shut=False)}
+    bed.build()
+    bed.run(10.0)
+    assert json.loads(bed.folders.snapshot.read_bytes())["frames"]["south"]["covers_shut"] is False
