@@ -330,3 +330,11 @@ def test_a_pin_that_is_taken_is_an_error() -> None:
     with pytest.raises(HardwareError, match="GPIO17"):
         _pulse(factory)
     held.close()
+
+
+def test_contacts_are_let_go_of_after_each_pulse() -> None:
+    """A second relay can be tried, and the keeper can claim the lines afterwards."""
+    factory = RehearsalFactory(None)
+    _pulse(factory)
+    _pulse(factory)
+    assert not [reserved for reserved in factory._reservations.values() if reserved]
