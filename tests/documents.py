@@ -18,7 +18,8 @@ def settings_rows() -> list[str]:
     rows = ["| key | what belongs there | default |", "|---|---|---|"]
     for pattern in leaf_keys():
         default = known[pattern].default
-        shown = "" if default is None else f"`{str(default).lower() if isinstance(default, bool) else default}`"
+        text = str(default).lower() if isinstance(default, bool) else str(default)
+        shown = "" if default is None else f"`{text}`"
         wanted = known[pattern].wanted.replace("|", "\\|")
         rows.append(f"| `{'.'.join(pattern)}` | {wanted} | {shown} |")
     return rows

@@ -43,8 +43,8 @@ CATALOGUE: Mapping[str, NoticeEntry] = {
         kind=Kind.FROST,
         urgency=Urgency.NOW,
         first="Lay mats on, carry the tenderest pots indoors, then look for the cause that is named.",
-        words="Lay mats on and carry the tenderest pots in: {frame} cannot be heated ({why}) and frost is "
-        "possible. {last}",
+        words="Lay mats on and carry the tenderest pots in: frost is possible and {frame} cannot be heated, "
+        "since {why}. {last}",
         hold_in_s=0.5 * _MINUTE_S,
         hold_out_s=10 * _MINUTE_S,
     ),
@@ -80,7 +80,7 @@ CATALOGUE: Mapping[str, NoticeEntry] = {
     "no_response": NoticeEntry(
         kind=Kind.FAULT,
         urgency=Urgency.NOW,
-        first="Check the cable's fuse, plug and RCD; if the RCD trips again, leave it off and have it tested.",
+        first="Check the cable's fuse, plug and RCD; if it trips again, leave it off and have it tested.",
         words="Check fuse, plug and RCD of {frame}'s cable: it was switched on and stayed dead.",
         hold_in_s=0.0,
     ),
@@ -203,7 +203,7 @@ CATALOGUE: Mapping[str, NoticeEntry] = {
         kind=Kind.FROST,
         urgency=Urgency.NOW,
         first="End the rest of heat, or lay mats on now: frost is possible while heat rests.",
-        words="End the rest of heat or lay mats on: {frame} is at {coldest} and heat rests for {minutes} min.",
+        words="End heat's rest or lay mats on: {frame} is at {coldest} and heat rests {minutes} min more.",
         hold_out_s=0.0,
     ),
 }

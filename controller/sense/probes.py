@@ -204,6 +204,7 @@ class BusReaders:
         interval_s: float,
         deadline_s: float,
         mono: Callable[[], float],
+        *,
         real_wait_s: Callable[[float], float] | None = None,
     ) -> None:
         """Start one reader per bus; a probe that is away is expected on the first known bus.

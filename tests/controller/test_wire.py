@@ -27,10 +27,12 @@ from controller.wire import COMMAND_BYTES_MAX, heat_document, parse_command, rea
 @given(st.binary(max_size=5000))
 def test_no_bytes_at_all_raise_anything_but_a_refusal(data: bytes) -> None:
     """X22, W06."""
+    reason = ""
     try:
         parse_command(data)
     except CommandRejected as refusal:
-        assert str(refusal)
+        reason = str(refusal)
+    assert reason, "no bytes at random are a command, and each refusal says why"
 
 
 @given(

@@ -344,7 +344,7 @@ def test_a_day_writes_little(tmp_path: Path) -> None:
     """At most 20 MB a day, here one frame at a row a minute with 60 events."""
     lines = run_child("day", tmp_path)
     before, after = (int(line.split()[1]) for line in lines)
-    print(f"bytes written in a day: {after - before}")  # noqa: T201  # the measured figure
+    print(f"bytes written in a day: {after - before}")  # the measured figure
     assert 1_000_000 < after - before <= 20_000_000
     assert len(stored(tmp_path / "history.sqlite3")) == 1500
 

@@ -6,8 +6,10 @@ Each test names the rows of the fault matrix that it stands for.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -48,7 +50,7 @@ def heating(lab: KeeperLab) -> KeeperLab:
 
 
 def test_heat_comes_on_after_a_full_rest_when_cold_and_goes_off_when_warm(lab: KeeperLab) -> None:
-    """I3: no heat before a full rest and good cycles; then the frame is heated, and left alone when warm."""
+    """I3: no heat before a full rest and good cycles; then heated, and left alone when warm."""
     lab.commission()
     lab.start()
     lab.ready()
@@ -154,7 +156,7 @@ def test_a_read_that_hangs_costs_its_probe_and_nobody_else(lab: KeeperLab) -> No
 
 
 def test_killed_while_heating_it_is_off_by_the_stop_action_and_owes_a_rest(lab: KeeperLab) -> None:
-    """R13, X04, I3: kill -9; the stop action drives the pins off; the next start rests in full and says so."""
+    """R13, X04, I3: kill -9; the stop action drives the pins off; the next start rests and says so."""
     heating(lab)
     assert lab.stop(signal.SIGKILL) == -signal.SIGKILL
     assert lab.relay_history()[-1] == 1, "a killed process cannot switch off: the stop action must"
@@ -188,7 +190,7 @@ def test_killed_while_heating_it_is_off_by_the_stop_action_and_owes_a_rest(lab: 
 
 
 def test_a_lockout_survives_kill_and_restart_and_is_cleared_only_by_hand(lab: KeeperLab) -> None:
-    """S13, W18: a hot cable under heat locks; no restart opens it; the command at the board does, once cool."""
+    """S13, W18: a hot cable locks; no restart opens it; the command at the board does, once cool."""
     heating(lab)
     for temp_c in (12.0, 18.0, 24.0, 30.0, 36.0, 42.0, 48.0, 51.0):
         lab.tree.set_c(CABLE, temp_c)
@@ -419,10 +421,11 @@ def test_a_full_disk_stops_the_record_and_nothing_else(tmp_path: Path) -> None:
         heating(lab)
         filler = state / "filler"
         descriptor = os.open(filler, os.O_WRONLY | os.O_CREAT)
-        with pytest.raises(OSError, match="No space left"):
-            while True:
-                os.write(descriptor, b"x" * 512)
+        with contextlib.suppress(OSError):
+            while os.write(descriptor, b"x" * 512):
+                pass
         os.close(descriptor)
+        assert shutil.disk_usage(state).free < 4096
         for number in range(60):
             lab.send("resume_heat", f"fill{number}", frame="south")
             if not lab.snapshot()["record"]["recording"]:
@@ -436,7 +439,7 @@ def test_a_full_disk_stops_the_record_and_nothing_else(tmp_path: Path) -> None:
         lab.until(lambda: lab.snapshot()["record"]["recording"])
         assert lab.stop() == 0
         with open_reader(lab.folders.history) as reader:
-            commands = [event for event in reader.events(what="command")]
+            commands = list(reader.events(what="command"))
         assert len(commands) >= 1
     finally:
         lab.close()
@@ -451,10 +454,10 @@ def test_the_log_is_one_line_an_event_and_holds_no_path_of_python(lab: KeeperLab
 
 
 def test_memory_stays_within_the_bar(lab: KeeperLab) -> None:
-    """The composed keeper's resident memory; the bar of 55 MiB is for a board, this is an ordinary machine."""
+    """The composed keeper keeps to the design's 55 MiB, measured on an ordinary 64-bit machine."""
     heating(lab)
     assert lab.process is not None
     status = Path(f"/proc/{lab.process.pid}/status").read_text()
     resident_kib = int(re.search(r"VmRSS:\s+(\d+) kB", status)[1])  # type: ignore[index]
-    assert resident_kib < 64 * 1024, f"{resident_kib} KiB"
-    print(f"keeper resident {resident_kib / 1024:.1f} MiB")  # noqa: T201  # the number is wanted
+    assert resident_kib < 55 * 1024, f"{resident_kib} KiB"
+    print(f"keeper resident {resident_kib / 1024:.1f} MiB")  # the number is wanted

@@ -71,7 +71,7 @@ def test_the_same_id_twice_is_done_once(tmp_path: Path) -> None:
     """W08: a double click or replay gets the first answer again and changes nothing."""
     done: list[Order] = []
 
-    def handler(order: Order, uid: int) -> str:  # noqa: ARG001  # the seam's form
+    def handler(order: Order, uid: int) -> str:  # the seam's form
         done.append(order)
         return f"number {len(done)}"
 
@@ -131,7 +131,7 @@ def test_a_half_line_and_a_crowd_do_not_hold_the_loop(tmp_path: Path) -> None:
     try:
         for _ in range(SENDERS_MAX + 4):
             sender = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-            sender.setblocking(False)
+            sender.settimeout(0.0)
             try:
                 sender.connect(str(tmp_path / "s"))
                 sender.send(b'{"v":')

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from controller.errors import CommandRejected, StorageError
 from controller.loop.assemble import bottom_heat_c
 from controller.loop.orders import OrderDesk
-from controller.errors import CommandRejected, StorageError
 from controller.loop.overlay import FrameOverlay, Overlay
 from controller.record.rows import RecordHealth
 from controller.sense.inputs import FrameInputs
@@ -55,7 +55,7 @@ def test_without_air_probes_the_bed_rules_with_a_higher_aim(bed: KeeperBed) -> N
 
 
 def test_a_calibration_offset_reaches_the_decision(bed: KeeperBed) -> None:
-    offsets = {probe: 0.5 for probe in bed.settings.frames[SOUTH].probes.values()}
+    offsets = dict.fromkeys(bed.settings.frames[SOUTH].probes.values(), 0.5)
     bed.build(offsets_k=offsets)
     bed.run(10.0)
     assert bed.last is not None
