@@ -86,7 +86,7 @@ def _read_header(lines: Sequence[str], file_name: str) -> tuple[dict[str, str], 
     raise WeatherFileError(f"{file_name}: has no column line; after the # lines it must read {COLUMN_LINE}")
 
 
-def _degrees(header: Mapping[str, str], key: str, bound: float, file_name: str) -> float:
+def _degrees(header: Mapping[str, str], key: str, bound_deg: float, file_name: str) -> float:
     """Latitude or longitude from the header."""
     try:
         degrees = float(header[key])
@@ -94,9 +94,9 @@ def _degrees(header: Mapping[str, str], key: str, bound: float, file_name: str) 
         raise WeatherFileError(f"{file_name}: header has no {key}; add a line '# {key}: …'") from None
     except ValueError:
         degrees = math.nan
-    if not -bound <= degrees <= bound:
+    if not -bound_deg <= degrees <= bound_deg:
         raise WeatherFileError(
-            f"{file_name}: {key} is {header[key]!r}; give decimal degrees from {-bound:g} to {bound:g}"
+            f"{file_name}: {key} is {header[key]!r}; give decimal degrees from {-bound_deg:g} to {bound_deg:g}"
         )
     return degrees
 

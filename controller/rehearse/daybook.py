@@ -16,7 +16,7 @@ from controller.vocabulary import AIR_PLACES, NoticeEvent, Place, Sample, Urgenc
 
 STRIP_FROM_C = -10.0
 STRIP_TO_C = 30.0
-STRIP_CELLS = 33
+STRIP_CELLS = 31
 _INDENT = 11
 
 

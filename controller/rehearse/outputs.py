@@ -91,8 +91,10 @@ class OutputFolder:
         trace: TracebackType | None,
     ) -> None:
         """Give both tables their names, whatever ended the run."""
-        self._trace.finish()
-        self._notices.finish()
+        try:
+            self._trace.finish()
+        finally:
+            self._notices.finish()
 
     def add(self, moment: Moment) -> None:
         """Write one step of every frame and the notices it brought."""
@@ -167,13 +169,13 @@ class _LineFile:
     def finish(self) -> None:
         if self._file is None:
             return
-        self._flush()
+        file, self._file = self._file, None
         try:
-            self._file.close()
+            with file:
+                file.write("".join(self._lines))
             self._partial.replace(self._path)
         except OSError as error:
             raise self._trouble(error) from error
-        self._file = None
 
     def _flush(self) -> None:
         if self._file is None:

@@ -11,6 +11,8 @@ from controller.errors import StorageError
 from controller.folders import Folders, claim_folders
 
 KIND = "rehearsal"
+MARK = "frameward-folder-kind"
+"""The file by which a folder is known as a keeper's own."""
 
 
 def rehearsal_folders(stack: ExitStack, *, state: Path | None, run: Path | None, out: Path | None) -> Folders:
@@ -26,6 +28,8 @@ def rehearsal_folders(stack: ExitStack, *, state: Path | None, run: Path | None,
 def _emptied(state: Path) -> Path:
     """A folder of an earlier rehearsal, begun afresh so that the same seed gives the same run."""
     if state.exists():
+        if not (state / MARK).is_file():
+            raise StorageError(f"{state}: is not a rehearsal's folder; remove it or choose another --out")
         claim_folders(Folders(state=state, run=state), kind=KIND)
         try:
             shutil.rmtree(state)

@@ -164,7 +164,7 @@ def test_no_weather_drives_it_astray(
     for _ in range(20):
         places = frame.advance(dt_s, weather(temp_c, utc=NOON, sun_w_m2=sun_w_m2), heat_on, opening)
     for place_c in places.values():
-        assert temp_c - 30.0 <= place_c <= temp_c + 90.0
+        assert temp_c - 30.0 <= place_c <= temp_c + 130.0
 
 
 @pytest.mark.parametrize("cover", ["glass", "rigid_sheet", "twin_wall", "film"])
