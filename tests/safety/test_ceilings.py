@@ -8,7 +8,7 @@ import pytest
 
 from controller.heat import limits as ceilings
 from controller.heat.limits import HeatLimits, make_limits
-from controller.heat.relays import KEEP_AGAIN_TICKS
+from controller.heat.relays import KEEP_AGAIN_TICKS, RelayGate
 
 PINNED = {
     "AIR_CEILING_C": 30.0,
@@ -87,6 +87,12 @@ def test_only_what_counts_ticks_grows_with_a_long_tick(
     made = make_limits(tick_s=tick_s, sample_interval_s=interval_s)
     assert (made.stale_s, made.feedback_lag_s, made.feedback_on_s) == (stale_s, lag_s, on_s)
     assert (made.min_off_s, made.root_max_c, made.on_proof_s) == (180.0, 25.0, 21600.0)
+
+
+def test_there_is_no_way_to_order_heat_on() -> None:
+    """The whole way to a pin is apply and all_off; close ends it."""
+    public = {name for name in dir(RelayGate) if not name.startswith("_")}
+    assert public == {"apply", "all_off", "close"}
 
 
 JUST_BEYOND = [

@@ -15,12 +15,6 @@ R = HeatReason
 TWO = {SOUTH: limits(), NORTH: limits()}
 
 
-def test_there_is_no_way_to_order_heat_on() -> None:
-    """The whole way to a pin is apply and all_off; close ends it."""
-    public = {name for name in dir(RelayGate) if not name.startswith("_")}
-    assert public == {"apply", "all_off", "close"}
-
-
 def test_a_start_drives_every_relay_off_and_isolates() -> None:
     """R14: re-asserted first thing, whatever the pin was."""
     lab = GateLab(TWO, isolating=True)
