@@ -375,3 +375,37 @@ def test_each_told_event_was_synced_before_it_was_told(tmp_path: Path) -> None:
             assert synced, f"event {told} was told before it was synced"
             written = synced = False
     assert told == PACED_EVENTS
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        "fdatasync:error=EIO:when=5",
+        "fdatasync:error=EIO:when=3+2",
+        "pwrite64:error=EIO:when=20",
+        "pwrite64:error=ENOSPC:when=25",
+        "pwrite64:error=EIO:when=40+7",
+    ],
+)
+def test_errors_that_the_kernel_itself_returns_lose_and_double_nothing(tmp_path: Path, fault: str) -> None:
+    """S01, S03, S05 with the error coming from the system call, once or again and again."""
+    if shutil.which("strace") is None:
+        pytest.skip("strace is not installed, and nothing else makes a system call fail")
+    trace = tmp_path / "trace"
+    order = ["strace", "-f", "-e", "trace=fdatasync,pwrite64", "-e", f"inject={fault}", "-o", str(trace)]
+    done = subprocess.run(
+        [*order, *CHILD, "flood", str(tmp_path), "boot-1", "200", "0.002"],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        check=True,
+        timeout=90,
+    )
+    assert "INJECTED" in trace.read_text(errors="replace")
+    history = make_history(tmp_path)
+    assert history.flush()
+    assert history.health().set_aside is None
+    history.close()
+    check_structure(tmp_path / "history.sqlite3")
+    numbers = [number for number, _ in stored(tmp_path / "history.sqlite3")]
+    assert numbers == list(range(1, 201))
+    assert numbers_told(done.stdout.decode().splitlines()) <= set(numbers)
