@@ -163,7 +163,7 @@ def command(
         interrupt = stack.enter_context(heed_signals())
         exit_code = _rehearse(plan, weather_words, folders, out=out, lapse=lapse, interrupt=interrupt)
     if exit_code:
-        click.get_current_context().exit(exit_code)
+        sys.exit(exit_code)
 
 
 def _rehearse(

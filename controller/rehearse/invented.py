@@ -2,7 +2,7 @@
 
 Every draw comes from the seed. Fourteen kinds of day follow each other as a frosty fortnight
 would bring them: grey, mild and damp, a clear spell down to hard frost, a thaw with wind, frost again.
-Spans longer than a fortnight go through the list anew with other draws; the season lifts the whole.
+A date has the same weather whatever span it is asked in; the season lifts the whole.
 """
 
 from __future__ import annotations
@@ -22,6 +22,8 @@ MAX_AT_H = 14.0
 """Solar hours of the day's lowest and highest temperature."""
 SUN_SAMPLES_PER_HOUR = 6
 JITTER_K = 0.7
+FIRST_DAY = 20850
+"""1 February 2027, in days since 1970; the list of days begins there and at every 14 days from it."""
 FILE_NAME = "invented weather"
 
 
@@ -101,11 +103,11 @@ def invent_weather_text(
 
 def _draw_days(seed: int, first_day: int, count: int) -> list[_Day]:
     """The kinds of day with their draws and the season's lift, from the day ``first_day`` after 1970."""
-    draws = Random(f"weather {seed}")  # noqa: S311  # weather, not a secret
     days = []
-    for index in range(count):
-        kind = FORTNIGHT[(index - 2) % len(FORTNIGHT)]  # the list begins with the span, two days in
-        year_day = datetime.fromtimestamp((first_day + index) * 86400.0, UTC).timetuple().tm_yday
+    for day in range(first_day, first_day + count):
+        kind = FORTNIGHT[(day - FIRST_DAY) % len(FORTNIGHT)]
+        draws = Random(f"weather {seed} {day}")  # noqa: S311  # weather, not a secret
+        year_day = datetime.fromtimestamp(day * 86400.0, UTC).timetuple().tm_yday
         lift_k = 6.5 * (1.0 - math.cos(2.0 * math.pi * (year_day - 35) / 365.0))
         low_c = kind.low_c + lift_k + draws.uniform(-JITTER_K, JITTER_K)
         days.append(

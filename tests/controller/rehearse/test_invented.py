@@ -90,3 +90,10 @@ def test_summer_is_warmer() -> None:
     summer = temperatures(weather(1, july, july + timedelta(days=14)), july, 14)
     winter = temperatures(weather(), FROM, 14)
     assert sum(summer) / len(summer) > sum(winter) / len(winter) + 8.0
+
+
+def test_a_date_has_the_same_weather_in_any_span() -> None:
+    """A single day is cut out of the fortnight, so a night can be looked at alone."""
+    day = FROM + timedelta(days=6)
+    alone = weather(1, day, day + timedelta(days=1))
+    assert temperatures(alone, day, 1) == temperatures(weather(), day, 1)

@@ -112,7 +112,7 @@ def test_a_heated_frame_is_held_where_an_unheated_one_freezes() -> None:
             return replace(result, frames={SOUTH: replace(tick, report=report)})
 
     cold = min(moment.frames[SOUTH].true_c["air"] for moment in Rehearsal(plan(days=3.0), NoHeat).moments())
-    assert cold < -1.0
+    assert cold < -0.5
     assert heated > 0.0
 
 

@@ -1,0 +1,193 @@
+"""``frameward rehearse``: the real keeper on a simulated frame, started as its users start it."""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from controller.cli import main_group
+from controller.errors import ControllerError
+from controller.folders import Folders, claim_folders
+
+PITTSBURGH = Path(__file__).parent.parent.parent / "data" / "pittsburgh_tmy3.csv.gz"
+COLD_DAY = ["--from", "2027-02-06", "--days", "1"]
+
+
+def rehearse(*arguments: str | Path) -> Result:
+    return CliRunner().invoke(main_group, ["rehearse", *map(str, arguments)])
+
+
+def rows(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def test_a_day_of_the_example_runs_and_sums_up(tmp_path: Path) -> None:
+    """Opening words, progress, closing words; exit code 0; three files and the keeper's folder."""
+    result = rehearse(*COLD_DAY, "--out", tmp_path)
+    assert result.exit_code == 0, result.output
+    assert "no relay is touched" in " ".join(result.output.split())
+    assert "100 % rehearsed" in result.output
+    assert "coldest outside" in result.output
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "keeper", "notices.csv", "summary.json", "trace.csv",
+    ]  # fmt: skip
+    assert len(rows(tmp_path / "trace.csv")) == 1440
+    assert (tmp_path / "keeper" / "history.sqlite3").stat().st_size > 0
+    summary = json.loads((tmp_path / "summary.json").read_text())
+    assert summary["whole"] is True
+    assert (summary["from_utc"], summary["until_utc"]) == ("2027-02-06T00:00:00Z", "2027-02-07T00:00:00Z")
+
+
+def test_the_same_seed_leaves_the_same_bytes_with_the_real_keeper(tmp_path: Path) -> None:
+    """Twice into the same folder and once into another; only ``wall_s`` differs."""
+    seen = []
+    for folder in ("one", "one", "other"):
+        assert rehearse(*COLD_DAY, "--out", tmp_path / folder, "--seed", "7").exit_code == 0
+        summary = json.loads((tmp_path / folder / "summary.json").read_text())
+        del summary["wall_s"]
+        seen.append(
+            (summary, *((tmp_path / folder / name).read_bytes() for name in ("trace.csv", "notices.csv")))
+        )
+    assert seen[0] == seen[1] == seen[2]
+
+
+def test_the_cable_is_used_on_frosty_nights_and_holds(tmp_path: Path) -> None:
+    """The real thermostat, judge and gate switch a pretended relay, and the frame stays above zero."""
+    assert rehearse("--from", "2027-02-04", "--to", "2027-02-06", "--out", tmp_path).exit_code == 0
+    frame = json.loads((tmp_path / "summary.json").read_text())["frames"]["south"]
+    assert frame["kwh"] > 0.2
+    assert frame["below_0_h"] == 0.0
+    assert 1 <= frame["switch_on_count"] <= 20
+    day = rows(tmp_path / "trace.csv")
+    assert {row["relay_on"] for row in day} == {"0", "1"}
+    assert all(row["relay_on"] <= row["heat_allowed"] <= row["heat_wanted"] for row in day)
+
+
+def test_a_weather_file_is_run_between_dates_in_the_sites_zone(tmp_path: Path) -> None:
+    """Two January days of Pittsburgh, given in the site's zone (Dublin: winter time is UTC)."""
+    result = rehearse(
+        "--weather", PITTSBURGH, "--from", "2002-01-03", "--to", "2002-01-04", "--grower", "absent",
+        "--out", tmp_path, "--step-s", "120",
+    )  # fmt: skip
+    assert result.exit_code == 0, result.output
+    trace = rows(tmp_path / "trace.csv")
+    assert (trace[0]["utc"], trace[-1]["utc"]) == ("2002-01-03T00:02:00Z", "2002-01-05T00:00:00Z")
+    assert {row["opening"] for row in trace} == {"shut"}
+    assert "Pittsburgh Allegheny" in " ".join(result.output.split())
+
+
+def test_a_stand_in_of_ones_own_is_taken_from_the_current_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It gets the frame's table; places it does not model are said."""
+    (tmp_path / "shed_frame.py").write_text(
+        "class Shed:\n"
+        "    def __init__(self, frame):\n"
+        "        self.air_c = frame['heat']['power_w'] / 50\n"
+        "    def advance(self, dt_s, weather, heat_on, opening):\n"
+        "        self.air_c += (weather.temp_c - self.air_c) * dt_s / 36000\n"
+        "        return {'air': self.air_c, 'bed': self.air_c + 2, 'outside': weather.temp_c}\n"
+        "def make(frame, start_utc):\n"
+        "    return Shed(frame)\n",
+        encoding="utf-8",
+    )
+    monkeypatch.chdir(tmp_path)
+    result = rehearse(*COLD_DAY, "--out", "out", "--stand-in", "shed_frame:make")
+    sys.modules.pop("shed_frame")
+    assert result.exit_code == 0, result.output
+    assert "does not model: cable" in result.output
+    first = rows(tmp_path / "out" / "trace.csv")[0]
+    assert float(first["air_true_c"]) == pytest.approx(3.0, abs=0.05)
+    assert "cable_true_c" not in first
+    assert first["cable_read_c"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--stand-in", "nowhere_at_all:make"], "cannot import nowhere_at_all"),
+        (["--weather", "none.csv"], "none.csv: does not exist"),
+        (["--weather", str(PITTSBURGH), "--from", "2003-01-01", "--days", "1"], "choose dates inside it"),
+        (["--config", "none.toml"], "none.toml"),
+        (["--from", "2027-02-03", "--to", "2027-02-01"], "run backwards"),
+    ],
+)
+def test_what_cannot_be_used_is_told(arguments: list[str], said: str) -> None:
+    """As an expected error with its own words, before anything runs."""
+    result = rehearse("--fast", *arguments)
+    assert isinstance(result.exception, ControllerError)
+    assert said in str(result.exception)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["--fast", "--lapse", "10"],
+        ["--days", "2", "--to", "2027-02-02"],
+        ["--step-s", "0"],
+        ["--grower", "x"],
+    ],
+)
+def test_contradictions_are_usage_errors(arguments: list[str]) -> None:
+    """Exit code 2."""
+    assert rehearse(*arguments).exit_code == 2
+
+
+def test_a_real_keepers_folder_is_refused(tmp_path: Path) -> None:
+    """A rehearsal never writes into a real history."""
+    claim_folders(Folders(state=tmp_path, run=tmp_path), kind="live")
+    result = rehearse(*COLD_DAY, "--fast", "--state", tmp_path)
+    assert isinstance(result.exception, ControllerError)
+    assert "belongs to a live keeper" in str(result.exception)
+    assert not (tmp_path / "history.sqlite3").exists()
+
+
+def test_a_time_lapse_shows_the_daybook() -> None:
+    """A day in about a second: lines with readings instead of progress."""
+    began_at_s = time.monotonic()
+    result = rehearse(*COLD_DAY, "--lapse", "80000")
+    assert result.exit_code == 0, result.output
+    assert time.monotonic() - began_at_s >= 86_400 / 80_000
+    assert "rehearsed" not in result.output
+    assert "resting" in result.output
+
+
+@pytest.mark.process
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_an_interrupted_run_leaves_what_there_is(tmp_path: Path, number: signal.Signals) -> None:
+    """The shipped program at real time, stopped by a signal: whole files, said to be early, 128 + signal."""
+    weather = tmp_path / "w.csv"
+    weather.write_bytes(gzip.decompress(PITTSBURGH.read_bytes()))
+    process = subprocess.Popen(
+        [
+            sys.executable, "-m", "controller.cli", "rehearse", "--weather", weather, "--from", "2002-01-03",
+            "--days", "2", "--lapse", "3000", "--out", tmp_path / "out",
+        ],
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONIOENCODING": "utf-8", "PYTHONUNBUFFERED": "1"},
+    )  # fmt: skip
+    assert process.stdout is not None
+    for line in process.stdout:
+        if "·" in line:  # the first reading, an hour of frost in
+            break
+    process.send_signal(number)
+    rest, _ = process.communicate(timeout=20)
+    assert process.returncode == 128 + number
+    assert "(ended early)" in rest
+    summary = json.loads((tmp_path / "out" / "summary.json").read_text())
+    assert summary["whole"] is False
+    trace = rows(tmp_path / "out" / "trace.csv")
+    assert 0 < len(trace) < 2880
+    assert trace[-1]["utc"] == summary["until_utc"]
