@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterator, Mapping
+from importlib import resources
 from pathlib import Path
 
 import click
@@ -33,18 +34,22 @@ EXIT_SETTINGS = 78
 @click.command(
     name="check",
     context_settings={"help_option_names": ["-h", "--help"]},
-    epilog="Example: frameward check --config /etc/frameward/frameward.toml   "
+    epilog="Example: frameward check --config /etc/frameward/frameward.toml\n\n"
     "Exit codes: 0 fit to keep, 1 hardware does not allow it, 78 settings to mend.",
 )
+@click.option("--example", is_flag=True, help="Print the commented example settings, to copy and change.")
 @config_option
 @state_option
 @run_option
 @w1_option
-def command(config: Path, state: Path | None, run: Path | None, w1: Path) -> None:
+def command(*, config: Path, state: Path | None, run: Path | None, w1: Path, example: bool) -> None:
     """Print the settings as understood, what the hardware answers, and what would happen next.
 
     Reads only: it drives no relay and changes no file.
     """
+    if example:
+        click.echo(resources.files("controller").joinpath("data/example.toml").read_text("utf-8"), nl=False)
+        return
     folders = find_folders(state, run, os.environ)
     loaded = load_settings(config, folders, keep_copy=False)
     if loaded.source != "file":

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import sys
+from importlib import resources
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from controller import cli
-from controller.commands import check_hardware, look
+from controller.commands import check, check_hardware, look
 from controller.folders import Folders
 from controller.heat.pins import RehearsalFactory
 from controller.loop.commission import record_commission
@@ -255,3 +257,9 @@ def test_a_hung_probe_does_not_hang_the_command(bench: Bench, monkeypatch: pytes
         bench.tree.release()
     assert "probe air 28-000000000001: no reading" in output
     assert "probe bed 28-000000000002: 7.0 °C" in output
+
+
+def test_the_example_is_printed_as_it_ships() -> None:
+    shown = CliRunner().invoke(check.command, ["--example"])
+    assert shown.exit_code == 0
+    assert shown.output == resources.files("controller").joinpath("data/example.toml").read_text("utf-8")
