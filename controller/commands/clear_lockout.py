@@ -84,6 +84,11 @@ def command(*, frame: str, cause_gone: bool, config: Path, state: Path | None, r
     if not click.confirm(f"Is the cause gone, and shall {frame} be heated again when it is cold?"):
         raise CommandRejected(f"{frame} stays locked")
     files.clear(name)
+    left = files.find(name)
+    if left is not None:
+        raise CommandRejected(
+            f"{frame} is still locked by another frame's damaged file ({left.detail}); clear that name too"
+        )
     click.echo(f"{frame} is no longer locked. It rests a few minutes before heat is allowed again.")
 
 

@@ -46,7 +46,7 @@ class LockoutFiles:
         UNREADABLE, unless the other copy is whole.
         """
         damage: str | None = None
-        for name in self._names(frame):
+        for name in self._names(frame, without_pin=True):
             for copy in COPIES:
                 path = self._path(name, copy)
                 found = self._read(path, name)
@@ -76,8 +76,13 @@ class LockoutFiles:
             write_durably(self._path(lockout.frame, copy), data + b"\n")
 
     def clear(self, frame: FrameName) -> bool:
-        """Remove the lockout of this frame and of no other; True when there was one."""
-        paths = [self._path(name, copy) for name in self._names(frame) for copy in COPIES]
+        """Remove the lockout of this frame, or of its heat pin, and no other; True when there was one.
+
+        A damaged one of a frame that the settings do not know tells no pin, so it locks every frame
+        and goes only by its own name.
+        """
+        names = self._names(frame, without_pin=False)
+        paths = [self._path(name, copy) for name in names for copy in COPIES]
         present = [path for path in paths if path.is_symlink() or path.exists()]
         for path in present:
             remove_durably(path)
@@ -102,19 +107,21 @@ class LockoutFiles:
     def _path(self, name: FrameName, copy: str) -> Path:
         return self._folder / f"{name}.{copy}.json"
 
-    def _names(self, frame: FrameName) -> tuple[FrameName, ...]:
-        """The frame's own name, then names that the present settings lack but that lock its heat pin."""
-        return (frame, *(name for name in self._strangers() if self._locks_pin_of(name, frame)))
+    def _names(self, frame: FrameName, *, without_pin: bool) -> tuple[FrameName, ...]:
+        """The frame's own name, then names that the settings do not know but that lock its heat pin.
 
-    def _strangers(self) -> tuple[FrameName, ...]:
-        """Names on disk that the settings do not know: frames that were renamed or removed."""
-        return tuple(name for name in self.all_names() if name not in self._heat_pins)
+        Those are frames that were renamed or removed. ``without_pin`` takes in copies that tell no pin.
+        """
+        heat_pin = self._heat_pins.get(frame)
+        if heat_pin is None:
+            return (frame,)
+        strangers = [name for name in self.all_names() if name not in self._heat_pins]
+        return (frame, *(name for name in strangers if self._locks(name, heat_pin, without_pin=without_pin)))
 
-    def _locks_pin_of(self, name: FrameName, frame: FrameName) -> bool:
-        """Either copy names this frame's pin, or none tells its pin, which may then be any."""
-        pins = [_heat_pin(self._path(name, copy)) for copy in COPIES]
-        known = [pin for pin in pins if pin is not None]
-        return not known or self._heat_pins.get(frame) in known
+    def _locks(self, name: FrameName, heat_pin: int, *, without_pin: bool) -> bool:
+        """Either copy names this pin, or, where that counts, none tells a pin."""
+        pins = {_heat_pin(self._path(name, copy)) for copy in COPIES} - {None}
+        return heat_pin in pins if pins else without_pin
 
     def _read(self, path: Path, name: FrameName) -> Lockout | str | None:
         """One copy: the lockout, what is wrong with it, or None where there is no file."""

@@ -1,0 +1,73 @@
+"""The stored pins, which a stop action reads without any settings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from controller.errors import StorageError
+from controller.record.pins_file import StoredPin, read_pins, write_pins
+
+
+def test_what_was_written_is_read(tmp_path: Path) -> None:
+    """Order and polarity kept."""
+    path = tmp_path / "pins.json"
+    write_pins(path, [StoredPin(17, active_high=True), (22, False)])
+    assert read_pins(path) == (StoredPin(17, active_high=True), StoredPin(22, active_high=False))
+    write_pins(path, [])
+    assert read_pins(path) == ()
+
+
+def test_the_same_pins_are_not_written_again(tmp_path: Path) -> None:
+    """A crash loop must not wear the card."""
+    path = tmp_path / "pins.json"
+    write_pins(path, [(17, True)])
+    before = path.stat().st_ino
+    write_pins(path, [(17, True)])
+    assert path.stat().st_ino == before
+    write_pins(path, [(17, False)])
+    assert path.stat().st_ino != before
+
+
+def test_missing_or_torn_at_any_byte_it_is_refused(tmp_path: Path) -> None:
+    """Better no pins than wrong ones."""
+    path = tmp_path / "pins.json"
+    with pytest.raises(StorageError, match="cannot be read"):
+        read_pins(path)
+    write_pins(path, [(17, True), (22, False)])
+    whole = path.read_bytes().strip()
+    for length in range(len(whole)):
+        path.write_bytes(whole[:length])
+        with pytest.raises(StorageError):
+            read_pins(path)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "[]",
+        '{"schema": 2, "pins": []}',
+        '{"schema": 1}',
+        '{"schema": 1, "pins": {}}',
+        '{"schema": 1, "pins": [17]}',
+        '{"schema": 1, "pins": [{"pin": 28, "active_high": true}]}',
+        '{"schema": 1, "pins": [{"pin": -1, "active_high": true}]}',
+        '{"schema": 1, "pins": [{"pin": true, "active_high": true}]}',
+        '{"schema": 1, "pins": [{"pin": 17, "active_high": 1}]}',
+        '{"schema": 1, "pins": [{"pin": 17}]}',
+    ],
+)
+def test_anything_else_is_refused(tmp_path: Path, text: str) -> None:
+    """Another schema, another shape, a pin that no header has."""
+    path = tmp_path / "pins.json"
+    path.write_text(text)
+    with pytest.raises(StorageError):
+        read_pins(path)
+
+
+def test_pins_at_the_ends_of_the_header_are_taken(tmp_path: Path) -> None:
+    """0 to 27."""
+    path = tmp_path / "pins.json"
+    write_pins(path, [(0, True), (27, False)])
+    assert [stored.pin for stored in read_pins(path)] == [0, 27]
