@@ -96,7 +96,8 @@ def _degrees(header: Mapping[str, str], key: str, bound_deg: float, file_name: s
         degrees = math.nan
     if not -bound_deg <= degrees <= bound_deg:
         raise WeatherFileError(
-            f"{file_name}: {key} is {header[key]!r}; give decimal degrees from {-bound_deg:g} to {bound_deg:g}"
+            f"{file_name}: {key} is {header[key]!r}; "
+            f"give decimal degrees from {-bound_deg:g} to {bound_deg:g}"
         )
     return degrees
 

@@ -75,6 +75,7 @@ def _keep(
                     w1=w1,
                     pins="rehearsal" if rehearsal else "lgpio",
                     clock=clock,
+                    log=log,
                     environment=os.environ,
                 )
             )

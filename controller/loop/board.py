@@ -34,18 +34,19 @@ from controller.loop.settings_file import LoadedSettings, SettingsWatch, load_se
 from controller.loop.site import SiteHealth
 from controller.loop.starts import StartCount, StartLog
 from controller.loop.supervisor import Supervisor
+from controller.record.eventlog import EventLog
 from controller.record.lockouts import LockoutFiles
 from controller.record.pins_file import write_pins
 from controller.record.snapshot import SnapshotWriter
 from controller.record.writer import HistoryWriter
 from controller.sense.inputs import BoardInputs
-from controller.sense.probes import BusReaders
+from controller.sense.probes import READ_DEADLINE_S, BusReaders
 from controller.vocabulary import FrameName, NoticeEvent, ProbeId, Urgency
 
 LOG = logging.getLogger("frameward")
 BOOT_ID_FILE = Path("/proc/sys/kernel/random/boot_id")
-READ_DEADLINE_S = 5.0
-"""A read that takes longer is hung: the kernel driver itself gives up after five tries of 0.75 s."""
+LOG_SETTLES_S = 60.0
+"""How often the log closes repeats that have ended."""
 CLOSE_DEADLINE_S = 3.0
 """For saving the record on the way out; a stop takes no more than 5 s in all."""
 
@@ -60,6 +61,7 @@ class BoardOrder:
     pins: str
     """``lgpio`` on a board, ``rehearsal`` for recorded pins."""
     clock: Clock
+    log: EventLog
     environment: Mapping[str, str]
 
 
@@ -113,7 +115,7 @@ def _tick_until_changed(keeper: Keeper, inbox: Inbox, start: _Start, stop: StopS
     clock, tick_s = start.order.clock, start.loaded.settings.site.tick_s
     watch = SettingsWatch(start.order.config, start.loaded.stamp)
     said_ready = False
-    next_at_s = clock.mono_s()
+    next_at_s = settle_at_s = clock.mono_s()
     while not stop.asked:
         for event in keeper.tick().notices:
             _log_notice(event)
@@ -123,6 +125,9 @@ def _tick_until_changed(keeper: Keeper, inbox: Inbox, start: _Start, stop: StopS
         next_at_s = max(next_at_s + tick_s, clock.mono_s())
         while not stop.asked and (wait_s := clock.real_wait_s(next_at_s)) > 0:
             inbox.serve(wait_s)
+        if clock.mono_s() >= settle_at_s:
+            settle_at_s += LOG_SETTLES_S
+            start.order.log.settle()
         if watch.changed(clock.mono_s()):
             fresh = _reload(keeper, start)
             if fresh is not None:

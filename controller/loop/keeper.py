@@ -26,8 +26,9 @@ from controller.record.rows import EventRow, Json, Recorder
 from controller.record.snapshot import SnapshotWriter
 from controller.sense.inputs import BoardState
 from controller.sense.probes import ProbeSource
+from controller.sense.scratchpad import RawReading
 from controller.units import temperature_text
-from controller.vocabulary import SITE, Condition, FrameName, HeatReport, NoticeEvent
+from controller.vocabulary import SITE, Condition, FrameName, HeatReport, NoticeEvent, ProbeId
 from controller.wire import SNAPSHOT_SCHEMA, heat_document, notice_documents, reading_documents
 
 LATE_TICKS = 3.0
@@ -96,8 +97,9 @@ class Keeper:
 
     def tick(self) -> TickResult:
         """Do one complete round; raises only what the process must not survive."""
+        raws = self.parts.probes.latest()  # before the clock is read, so that no reading is from the future
         this = self._begin()
-        self._sense_and_decide(this)
+        self._sense_and_decide(this, raws)
         this.reports = self.parts.gate.apply(
             {name: decision.evidence for name, decision in this.decisions.items() if self._heated(name)}
         )
@@ -145,8 +147,8 @@ class Keeper:
         for name, attendance in self.parts.attendances.items():
             attendance.bed_keep_c = self.parts.bed_keep_c(self.parts.settings, name, utc_s)
 
-    def _sense_and_decide(self, this: _Round) -> None:
-        raws, board = self.parts.probes.latest(), self.parts.board.read()
+    def _sense_and_decide(self, this: _Round, raws: Mapping[ProbeId, RawReading]) -> None:
+        board = self.parts.board.read()
         self.parts.site.contact_faults = board.faults
         now_s = this.stamp.mono_s
         for name, attendance in self.parts.attendances.items():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import tempfile
 from contextlib import ExitStack
@@ -11,13 +12,18 @@ from controller.errors import StorageError
 from controller.folders import Folders, claim_folders
 
 KIND = "rehearsal"
+_IN_MEMORY = Path("/dev/shm")  # noqa: S108  # a folder of our own is made in it
+"""A rehearsal's passing files are replaced at every step, which a disk would make slow."""
 MARK = "frameward-folder-kind"
 """The file by which a folder is known as a keeper's own."""
 
 
 def rehearsal_folders(stack: ExitStack, *, state: Path | None, run: Path | None, out: Path | None) -> Folders:
     """The keeper's folders for this rehearsal: as asked, under ``--out``, else gone afterwards."""
-    passing = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="frameward-rehearsal-")))
+    memory = _IN_MEMORY if os.access(_IN_MEMORY, os.W_OK | os.X_OK) else None
+    passing = Path(
+        stack.enter_context(tempfile.TemporaryDirectory(prefix="frameward-rehearsal-", dir=memory))
+    )
     if state is None and out is not None:
         state = _emptied(out / "keeper")
     folders = Folders(state=state or passing / "state", run=run or passing / "run")
