@@ -192,3 +192,15 @@ def test_one_slip_does_not_hide_another() -> None:
     )
     keys = {line.split(": ")[1].rsplit(".", 1)[1] for line in fault_lines(text)}
     assert keys == {"lead_s", "on_proof_s", "bed_keep_c", "to"}
+
+
+@pytest.mark.parametrize(
+    ("family", "taken"),
+    [("28", True), ("22", True), ("42", True), ("10", False), ("3b", False), ("00", False), ("ff", False)],
+)
+def test_only_probe_families_that_can_be_decoded_are_taken(family: str, taken: bool) -> None:  # noqa: FBT001
+    text = SMALL.replace("28-000000000001", f"{family}-000000000001")
+    if taken:
+        assert read(text).frames[BED].probes[Place.AIR] == f"{family}-000000000001"
+    else:
+        assert "probe.air.id: cannot be" in _told(text)
