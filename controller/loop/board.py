@@ -28,7 +28,7 @@ from controller.loop.commission import commission_states
 from controller.loop.inbox import Inbox
 from controller.loop.keeper import Keeper
 from controller.loop.orders import OrderDesk
-from controller.loop.overlay import Reported, overlay_from
+from controller.loop.overlay import Reported, misfits, overlay_from
 from controller.loop.overlay_file import load_overlay, save_overlay
 from controller.loop.settings_file import LoadedSettings, SettingsWatch, load_settings
 from controller.loop.site import SiteHealth
@@ -252,7 +252,7 @@ def _standing(start: _Start) -> Standing:
             starts=start.count,
             settings_faults=tuple(str(fault) for fault in start.loaded.faults),
             settings_taken=start.taken,
-            lost_files=(*calibration.faults, *stored.remarks),
+            lost_files=(*calibration.faults, *stored.remarks, *misfits(stored.overlay, settings)),
         ),
     )
 
