@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
@@ -49,22 +50,19 @@ def share_power(
     served = turns.served | (turns.held_since_s.keys() - holding.keys())
     if all(frame.frame in served for frame in frames):
         served = frozenset()
-    frames.sort(key=lambda frame: (_rank(frame.frame, holding, served), holding.get(frame.frame, now_s)))
+    holders = sorted(
+        (frame for frame in frames if frame.frame in holding), key=lambda frame: holding[frame.frame]
+    )
+    waiting = [frame for frame in frames if frame.frame not in holding and frame.frame not in served]
+    after = [frame for frame in frames if frame.frame not in holding and frame.frame in served]
     granted: dict[FrameName, float] = {}
-    for frame in frames:
+    for frame in (*holders, *waiting, *after):
         if frame.power_w <= room_w:
             room_w -= frame.power_w
             granted[frame.frame] = holding.get(frame.frame, now_s)
     return Turns(held_since_s=granted, served=served), frozenset(granted)
 
 
-def _rank(frame: FrameName, holding: Mapping[FrameName, float], served: frozenset[FrameName]) -> int:
-    """First who holds a turn, then who waits for one, then who has had one."""
-    if frame in holding:
-        return 0
-    return 2 if frame in served else 1
-
-
 def _coldest_first(frame: Asking) -> tuple[float, str]:
     """Sorts the unknown first, then the coldest; the name breaks ties the same way each time."""
-    return (float("-inf") if frame.coldest_c is None else frame.coldest_c, frame.frame)
+    return (-math.inf if frame.coldest_c is None else frame.coldest_c, frame.frame)

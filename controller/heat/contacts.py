@@ -30,13 +30,13 @@ class Contacts:
         self._isolating = isolating
         self.ended = False
         """Set once, when the gate ends: never on again."""
-        self.stuck = False
+        self.stuck: bool
         """The heat relay could not be shown to be off, nor the isolating relay open."""
-        self.off_fault = ""
+        self.off_fault: str
         """What went wrong the last time that off was ordered; heat is refused while it stands."""
         self.on_fault = ""
         """What went wrong the last time that on was ordered."""
-        self.off(isolate=True)
+        self.part()
 
     def relay_on(self) -> bool:
         """The heat relay as read back; one that cannot be read counts as on."""
@@ -50,14 +50,25 @@ class Contacts:
         """The isolating relay is fitted and does not read open."""
         return self._isolating is not None and not self.isolated()
 
-    def off(self, *, isolate: bool) -> None:
-        """Drive the heat relay off; open the isolating relay too when asked, or when that failed."""
-        heat_fault = _force(self._heat, "heat relay", on=False)
-        open_fault = ""
-        if self._isolating is not None and (isolate or heat_fault):
-            open_fault = _force(self._isolating, "isolating relay", on=False)
-        self.off_fault = "; ".join(fault for fault in (heat_fault, open_fault) if fault)
-        self.stuck = heat_fault != "" and self.relay_on() and not self.isolated()
+    def off(self) -> None:
+        """Drive the heat relay off; where that fails, open the isolating relay as well."""
+        self.off_fault = _force(self._heat, "heat relay", on=False)
+        self.stuck = False
+        if self.off_fault:
+            self._isolate()
+
+    def part(self) -> None:
+        """Drive the heat relay off and open the isolating relay."""
+        self.off_fault = _force(self._heat, "heat relay", on=False)
+        self._isolate()
+
+    def _isolate(self) -> None:
+        """Open the isolating relay, where fitted, after the heat relay was driven off."""
+        faults = [self.off_fault]
+        if self._isolating is not None:
+            faults.append(_force(self._isolating, "isolating relay", on=False))
+        self.stuck = bool(self.off_fault) and self.relay_on() and not self.isolated()
+        self.off_fault = "; ".join(fault for fault in faults if fault)
 
     def on(self) -> bool:
         """Close the isolating relay, then the heat relay; True when both read so.
@@ -73,7 +84,7 @@ class Contacts:
             self.on_fault = _force(self._heat, "heat relay", on=True)
         # A stop signal may have ended the gate while the pin was being driven.
         if self.on_fault or self.ended:
-            self.off(isolate=True)
+            self.part()
             return False
         return True
 

@@ -65,12 +65,13 @@ class _Line:
         self._frame = frame
         self._lockouts = lockouts
         self._memory = fresh_memory(now_s)
-        self._verdict = refuse(self._memory, locked=False)[1]
-        self._evidence: HeatEvidence | None = None
-        self._relay_on = False
-        self._over_budget = False
+        self._verdict: Verdict
+        self._wanted: bool
+        self._coldest_c: float | None
+        self._live: bool | None
+        self._relay_on: bool
         self._switch_on_count = 0
-        self._unkept_ticks = 0
+        self._unkept_ticks: int
         self._keep_fault = ""
         self._lockout = self._find(
             Lockout(
@@ -93,39 +94,38 @@ class _Line:
 
     def hear(self, evidence: HeatEvidence | None, utc_text: Callable[[], str]) -> None:
         """Judge this tick's evidence; what must be off is off on return."""
-        self._evidence = evidence if isinstance(evidence, HeatEvidence) else None
-        self._over_budget = False
+        heard = evidence if isinstance(evidence, HeatEvidence) else None
+        self._wanted = heard is not None and heard.heat_wanted is True
+        self._coldest_c = None if heard is None else heard.coldest_c
+        self._live = None if heard is None else heard.feedback_live
         if self._lockout is not None:
             self._follow(self._lockout)
         if self.contacts.off_fault or self.contacts.ended:
             self._memory = owe_rest(self._memory)
         self._relay_on = self.contacts.relay_on()
-        self._memory, self._verdict = self._judge(self._evidence)
-        locked = self._verdict.level is Level.LOCKED
-        if not self.allowed and (
-            self._relay_on or self.contacts.off_fault or (locked and self.contacts.must_isolate())
-        ):
-            self._off(isolate=locked)
+        self._memory, self._verdict = self._judge(heard)
+        if self._verdict.level is Level.LOCKED:
+            if self._relay_on or self.contacts.off_fault or self.contacts.must_isolate():
+                self._off(self.contacts.part)
+        elif not self.allowed and (self._relay_on or self.contacts.off_fault):
+            self._off(self.contacts.off)
         if self._verdict.lockout_cause is not None and self._lockout is None:
             self._lock(self._verdict.lockout_cause, self._verdict.lockout_detail, utc_text)
 
     def asking(self) -> Asking:
         """What this frame asks of a shared budget."""
-        coldest_c = None if self._evidence is None else self._evidence.coldest_c
-        return Asking(frame=self.name, power_w=self._frame.power_w, coldest_c=coldest_c)
+        return Asking(frame=self.name, power_w=self._frame.power_w, coldest_c=self._coldest_c)
 
     def held_power_w(self) -> float:
         """Power that must be taken as flowing though heat is not allowed."""
-        live = None if self._evidence is None else self._evidence.feedback_live
-        shown_dead = live is False or (live is None and self.contacts.isolated())
-        suspected = self._relay_on or self._lockout is not None or live is True
+        shown_dead = self._live is False or (self._live is None and self.contacts.isolated())
+        suspected = self._relay_on or self._lockout is not None or self._live is True
         return self._frame.power_w if suspected and not self.allowed and not shown_dead else 0.0
 
     def give_way(self) -> None:
         """No power is left for this frame."""
-        self._over_budget = True
         if self._relay_on:
-            self._off(isolate=False)
+            self._off(self.contacts.off)
 
     def serve(self) -> None:
         """The judge allows it and there is power: on, unless it is."""
@@ -138,20 +138,20 @@ class _Line:
         else:
             self._memory = owe_rest(self._memory)
 
-    def report(self) -> HeatReport:
+    def report(self, *, over_budget: bool) -> HeatReport:
         """What was done in this tick."""
         verdict, lockout = self._verdict, self._lockout
         pin_fault = "; ".join(fault for fault in (self.contacts.off_fault, self.contacts.on_fault) if fault)
         reasons = verdict.reasons
-        if self._over_budget:
+        if over_budget:
             reasons = (*reasons, HeatReason.OVER_BUDGET)
         if pin_fault:
             reasons = (*reasons, HeatReason.PIN_FAULT)
-        if lockout is not None and self._keep_fault:
+        if lockout is not None and self._keep_fault != "":
             lockout = replace(lockout, detail=f"{lockout.detail}; not on disk yet: {self._keep_fault}")
         return HeatReport(
-            heat_wanted=self._evidence is not None and self._evidence.heat_wanted is True,
-            heat_allowed=self.allowed and not self._over_budget and not pin_fault,
+            heat_wanted=self._wanted,
+            heat_allowed=self.allowed and not over_budget and not pin_fault,
             relay_on=self._relay_on,
             level=max(verdict.level, Level.HEAT_OFF) if pin_fault else verdict.level,
             reasons=reasons,
@@ -171,9 +171,9 @@ class _Line:
         except Exception:  # noqa: BLE001  # no verdict is a refusal, whatever went wrong
             return refuse(self._memory, locked=locked)
 
-    def _off(self, *, isolate: bool) -> None:
-        """Contacts off; the judge is told when that ended a run."""
-        self.contacts.off(isolate=isolate)
+    def _off(self, way: Callable[[], None]) -> None:
+        """Contacts off; the judge is told when that ended a run it can date."""
+        way()
         if self._relay_on and not self._memory.rest_owed:
             self._memory = note_switch(self._memory, relay_on=False)
         self._relay_on = self.contacts.relay_on()
@@ -199,7 +199,7 @@ class _Line:
 
     def _follow(self, lockout: Lockout) -> None:
         """See whether a person has cleared it; one that is not on disk cannot have been."""
-        if self._keep_fault:
+        if self._keep_fault != "":
             self._unkept_ticks += 1
             if self._unkept_ticks >= KEEP_AGAIN_TICKS:
                 self._keep(lockout)
@@ -249,14 +249,15 @@ class RelayGate:
             line.hear(evidence.get(line.name), self._utc_text)
         self._leave_if_stuck()
         served = self._share([line for line in self._lines if line.allowed])
+        over_budget = {line.name for line in self._lines if line.allowed and line.name not in served}
         for line in self._lines:
-            if line.allowed and line.name not in served:
+            if line.name in over_budget:
                 line.give_way()
         for line in self._lines:
             if line.name in served:
                 line.serve()
         self._leave_if_stuck()
-        return {line.name: line.report() for line in self._lines}
+        return {line.name: line.report(over_budget=line.name in over_budget) for line in self._lines}
 
     def all_off(self) -> tuple[str, ...]:
         """Every relay off and isolated, for good: this gate never switches on again.
@@ -267,7 +268,7 @@ class RelayGate:
         for line in self._lines:
             line.contacts.ended = True
         for line in self._lines:
-            line.contacts.off(isolate=True)
+            line.contacts.part()
         return tuple(
             f"{line.name}: {line.contacts.off_fault}" for line in self._lines if line.contacts.off_fault
         )

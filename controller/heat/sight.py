@@ -54,8 +54,8 @@ def look(limits: HeatLimits, evidence: HeatEvidence) -> Sight | None:
     root_c, root_whole = root
     guard_c, guard_whole = guard
     cable_c, cable_whole = cable
-    if guard_c is not None and (root_c is None or guard_c > root_c):
-        root_c = guard_c
+    if guard_c is not None:
+        root_c = guard_c if root_c is None else max(root_c, guard_c)
     if limits.cable_max_c is None:
         cable_c = None
     elif cable_c is None:
@@ -102,8 +102,7 @@ def _warmest(
                 return None
             if not (_is_number(taken_at_s) and oldest_s <= taken_at_s <= newest_s):
                 return None
-            if warmest_c is None or sample_c > warmest_c:
-                warmest_c = sample_c
+            warmest_c = sample_c if warmest_c is None else max(warmest_c, sample_c)
         elif isinstance(reading, Rejected):
             whole = False
         else:

@@ -24,7 +24,7 @@ MUTATED = [
     f"controller/heat/{name}.py"
     for name in ("interlock", "relays", "contacts", "running", "sight", "watch", "budget")
 ]
-TESTS = [f"tests/safety/test_{name}.py" for name in ("truth_table", "gate", "budget")]
+TESTS = [f"tests/safety/test_{name}.py" for name in ("truth_table", "gate", "parts", "budget")]
 _SETTINGS = """\
 [tool.mutmut]
 source_paths = ["controller"]
