@@ -73,6 +73,9 @@ class _Probe:
     draws: Random
     felt_c: float | None = None
     data: bytes = b""
+    step_s: float = -1.0
+    follow_frac: float = 1.0
+    """Share of the way to the truth that the probe goes in ``step_s``."""
 
 
 class SimulatedProbes:
@@ -116,11 +119,15 @@ class SimulatedProbes:
             if true_c is None:
                 true_c = true_by_place[probe.wanted[-1]]
             nature = probe.nature
-            if probe.felt_c is None or nature.lag_s <= 0.0:
-                probe.felt_c = true_c
+            if probe.felt_c is None:
+                felt_c = true_c
             else:
-                probe.felt_c += (true_c - probe.felt_c) * -math.expm1(-dt_s / nature.lag_s)
-            shown_c = probe.felt_c + nature.offset_k
+                if dt_s != probe.step_s:
+                    probe.step_s = dt_s
+                    probe.follow_frac = 1.0 if nature.lag_s <= 0.0 else -math.expm1(-dt_s / nature.lag_s)
+                felt_c = probe.felt_c + (true_c - probe.felt_c) * probe.follow_frac
+            probe.felt_c = felt_c
+            shown_c = felt_c + nature.offset_k
             if nature.noise_k > 0.0:
                 shown_c += nature.noise_k * probe.draws.gauss()
             data = encode_scratchpad(shown_c)
