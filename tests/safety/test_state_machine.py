@@ -5,15 +5,23 @@ from __future__ import annotations
 from random import Random
 from typing import Any
 
-from hypothesis import settings
+import pytest
+from hypothesis import Phase, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    initialize,
+    precondition,
+    rule,
+    run_state_machine_as_test,
+)
 
 from controller.heat.limits import HeatLimits
 from controller.heat.thermostat import ThermostatInput, ThermostatSettings, fresh_thermostat, step_thermostat
 from controller.vocabulary import HeatReport
-from tests.safety.checker import Watchman
+from tests.safety.checker import Broken, Watchman
 from tests.safety.lab import SOUTH, FakePin, GateLab, evidence, limits, lost, sample
+from tests.safety.test_planted_faults import PLANTS
 
 FRAMES = {
     "plain": limits(on_proof_s=1800.0),
@@ -155,6 +163,16 @@ class GateMachine(RuleBasedStateMachine):
         changes: dict[str, Any] = {flag: flag == "late"}
         self.tick(**changes)
 
+    @rule(rest=st.integers(18, 30), late=st.integers(1, 3))
+    def late_after_a_rest(self, rest: int, late: int) -> None:
+        """Rested already, so that only the good cycles are owed."""
+        for _ in range(rest):
+            self.tick(heat_wanted=False)
+        for _ in range(late):
+            self.tick(late=True)
+        for _ in range(5):
+            self.tick()
+
     @rule(place=st.sampled_from(["air", "root"]), odd=ODD)
     def unsound(self, place: str, odd: float) -> None:
         """A number that no probe gives."""
@@ -208,3 +226,23 @@ class GateMachine(RuleBasedStateMachine):
 
 GateMachine.TestCase.settings = settings(max_examples=40, stateful_step_count=20, deadline=None)
 TestGateMachine = GateMachine.TestCase
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["the off proof comes a tick late", "no rest", "no switching limit", "no blind share", "two good cycles"],
+)
+def test_the_machine_finds_a_planted_fault_by_itself(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Uniform random ticks once missed a weakened on-time limit; long cold spells find it."""
+    PLANTS[name](monkeypatch)
+    search = settings(
+        max_examples=60,
+        stateful_step_count=20,
+        deadline=None,
+        phases=[Phase.generate],
+        derandomize=True,
+        database=None,
+        print_blob=False,
+    )
+    with pytest.raises(Broken):
+        run_state_machine_as_test(GateMachine, settings=search)
