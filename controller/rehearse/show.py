@@ -95,6 +95,8 @@ def _span_words(from_utc: datetime, until_utc: datetime, zone: ZoneInfo) -> str:
     first, last = from_utc.astimezone(zone), until_utc.astimezone(zone)
     if first.time() == last.time() == time() and last > first:
         last -= timedelta(days=1)
+        if last.date() == first.date():
+            return f"{day_words(first)} {first:%Y}"
         return f"{day_words(first)} {first:%Y} to {day_words(last)} {last:%Y}"
     return f"{day_words(first)} {first:%Y %H:%M} to {day_words(last)} {last:%Y %H:%M}"
 

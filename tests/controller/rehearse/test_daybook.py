@@ -183,6 +183,13 @@ def test_the_closing_sums_up_in_words_and_money() -> None:
     assert "1.0 hours below 0.0 °C, 1.0 hours below 2.0 °C. Heat for 2.0 hours: 300 Wh, 0.10 EUR." in text
 
 
+def test_a_single_day_is_named_once() -> None:
+    """Not from itself to itself."""
+    terminal, paper = sheet()
+    opening_words(plan(days=1.0), paper, weather_words="", stood_in_for=())
+    assert "Plot 7, Quarry Lane, Fri 5 Feb 2027." in " ".join(terminal.getvalue().split())
+
+
 def test_without_price_and_heat_neither_is_spoken_of() -> None:
     """A frame that has no cable has no bill."""
     settings = example()
