@@ -77,11 +77,8 @@ class Contacts:
         """
         if self.ended:
             return False
-        self.on_fault = ""
-        if self._isolating is not None:
-            self.on_fault = _force(self._isolating, "isolating relay", on=True)
-        if not self.on_fault:
-            self.on_fault = _force(self._heat, "heat relay", on=True)
+        fault = "" if self._isolating is None else _force(self._isolating, "isolating relay", on=True)
+        self.on_fault = fault or _force(self._heat, "heat relay", on=True)
         # A stop signal may have ended the gate while the pin was being driven.
         if self.on_fault or self.ended:
             self.part()

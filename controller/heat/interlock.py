@@ -1,9 +1,7 @@
 """Pure: the judge, which allows or refuses heat to one frame, tick by tick.
 
-Permission is earned again in every tick and never kept.
-What is not shown to be safe is refused; the thermostat's wish alone moves nothing.
-The judge orders no heat on: the shortest on time is the thermostat's to keep, so that
-off is never delayed here.
+Permission is earned again in every tick and never kept. What is not shown to be safe is refused.
+The shortest on time is the thermostat's to keep, so that off is never delayed here.
 
 Decisions of its own:
 - Air never locks. A shut frame in morning sun after a heated night passes 35 °C, so air above its
@@ -102,9 +100,18 @@ def owe_rest(memory: JudgeMemory) -> JudgeMemory:
     )
 
 
-def note_switch(memory: JudgeMemory, *, relay_on: bool) -> JudgeMemory:
-    """The gate has driven the relay in the tick just judged; to be told of every change, no other."""
-    change = switch_on if relay_on else switch_off
+def note_on(memory: JudgeMemory) -> JudgeMemory:
+    """The gate has driven the relay on in the tick just judged."""
+    return _noted(memory, switch_on(memory.running, memory.seen_at_s))
+
+
+def note_off(memory: JudgeMemory) -> JudgeMemory:
+    """The gate has ended a run in the tick just judged."""
+    return _noted(memory, switch_off(memory.running, memory.seen_at_s))
+
+
+def _noted(memory: JudgeMemory, running: Running) -> JudgeMemory:
+    """Heat was on up to now, or is from now on; nothing else changes."""
     return JudgeMemory(
         seen_at_s=memory.seen_at_s,
         good_cycles=memory.good_cycles,
@@ -113,7 +120,7 @@ def note_switch(memory: JudgeMemory, *, relay_on: bool) -> JudgeMemory:
         air_hot=memory.air_hot,
         root_hot=memory.root_hot,
         cable_hot=memory.cable_hot,
-        running=change(memory.running, memory.seen_at_s),
+        running=running,
         watch=memory.watch,
     )
 

@@ -1,8 +1,7 @@
 """The gate: the only road to a heat relay.
 
 There is no way to order heat on. ``apply`` hands each frame's evidence to the judge and drives the
-relay as the verdict says; ``all_off`` ends it. Off always comes first: before any relay goes on, and
-before a lockout is written.
+relay as the verdict says. Off comes first: before any relay goes on, and before a lockout is written.
 """
 
 from __future__ import annotations
@@ -13,7 +12,16 @@ from typing import Protocol
 
 from controller.heat.budget import Asking, Turns, share_power
 from controller.heat.contacts import Contacts, SwitchPin
-from controller.heat.interlock import JudgeMemory, Verdict, fresh_memory, judge, note_switch, owe_rest, refuse
+from controller.heat.interlock import (
+    JudgeMemory,
+    Verdict,
+    fresh_memory,
+    judge,
+    note_off,
+    note_on,
+    owe_rest,
+    refuse,
+)
 from controller.heat.limits import HeatLimits
 from controller.vocabulary import (
     FrameName,
@@ -73,13 +81,9 @@ class _Line:
         self._switch_on_count = 0
         self._unkept_ticks: int
         self._keep_fault = ""
+        words = "the lockouts could not be read"
         self._lockout = self._find(
-            Lockout(
-                frame=name,
-                cause=LockoutCause.UNREADABLE,
-                detail="the lockouts could not be read",
-                raised_utc="",
-            )
+            Lockout(frame=name, cause=LockoutCause.UNREADABLE, detail=words, raised_utc="")
         )
 
     @property
@@ -131,7 +135,7 @@ class _Line:
         """The judge allows it and there is power: on, unless it is."""
         if self._relay_on:
             return
-        self._memory = note_switch(self._memory, relay_on=True)
+        self._memory = note_on(self._memory)
         self._relay_on = self.contacts.on()
         if self._relay_on:
             self._switch_on_count += 1
@@ -175,7 +179,7 @@ class _Line:
         """Contacts off; the judge is told when that ended a run it can date."""
         way()
         if self._relay_on and not self._memory.rest_owed:
-            self._memory = note_switch(self._memory, relay_on=False)
+            self._memory = note_off(self._memory)
         self._relay_on = self.contacts.relay_on()
 
     def _lock(self, cause: LockoutCause, detail: str, utc_text: Callable[[], str]) -> None:

@@ -78,6 +78,13 @@ def test_who_had_a_turn_waits_until_all_have_had_one() -> None:
     assert order == ["a", "b", "c", "a", "b", "c", "a"]
 
 
+def test_who_had_a_turn_may_use_what_the_waiting_cannot() -> None:
+    """No watt idle: the one that waits needs more than is left."""
+    turns = Turns(served=frozenset({FrameName("a")}))
+    asked = [ask("a", coldest_c=0.0), ask("b", coldest_c=-1.0), ask("c", 300.0)]
+    assert share_power(turns, 0.0, asked, 200.0)[1] == {"a", "b"}
+
+
 def test_who_stops_asking_gives_up_the_turn() -> None:
     """Power goes to the next at once, and the one that left comes after who waits."""
     turns, _ = share_power(Turns(), 0.0, [ask("a"), ask("b"), ask("c")], 100.0)

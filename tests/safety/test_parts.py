@@ -7,7 +7,7 @@ import math
 import pytest
 
 from controller.heat.contacts import Contacts
-from controller.heat.interlock import JudgeMemory, fresh_memory, judge, note_switch
+from controller.heat.interlock import JudgeMemory, fresh_memory, judge, note_off, note_on
 from controller.heat.relays import PinStuck
 from controller.heat.running import (
     Running,
@@ -78,8 +78,8 @@ def test_a_switching_is_noted_at_the_tick_that_was_judged_and_changes_nothing_el
         running=FRESH.running,
         watch=FRESH.watch,
     )
-    for relay_on, change in ((True, switch_on), (False, switch_off)):
-        assert note_switch(memory, relay_on=relay_on) == JudgeMemory(
+    for note, change in ((note_on, switch_on), (note_off, switch_off)):
+        assert note(memory) == JudgeMemory(
             seen_at_s=500.0,
             good_cycles=3,
             rest_owed=hot,
@@ -221,6 +221,9 @@ def test_contacts_start_off_with_nothing_wrong_and_an_end_not_in_sight() -> None
         assert contacts.isolated() is (isolating is not None)
         assert contacts.on()
         assert (contacts.off_fault, contacts.on_fault) == ("", "")
+        contacts.off()
+        assert contacts.stuck is False
+        assert contacts.off_fault == ""
 
 
 def test_an_isolating_relay_that_cannot_be_read_counts_as_shut() -> None:
@@ -231,6 +234,17 @@ def test_an_isolating_relay_that_cannot_be_read_counts_as_shut() -> None:
     assert not lab.tick().isolated
     lab.heat[SOUTH].fail_drive = {False}
     with pytest.raises(PinStuck):
+        lab.tick(heat_wanted=False)
+
+
+def test_every_stuck_relay_is_named() -> None:
+    """Whoever is called out must know which plugs to pull."""
+    lab = GateLab({SOUTH: limits(), NORTH: limits()})
+    lab.warm_up()
+    for pin in lab.heat.values():
+        pin.welded = True
+    words = "heat relay was driven off and does not read off"
+    with pytest.raises(PinStuck, match=f"^south: {words}; north: {words}$"):
         lab.tick(heat_wanted=False)
 
 

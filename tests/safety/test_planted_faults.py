@@ -168,7 +168,7 @@ PLANTS: dict[str, Plant] = {
     "old samples count": _old_samples_count,
     "samples from the future count": _future_samples_count,
     "the clock may run back": _clock_may_run_back,
-    "switchings are not noted": _put(relays, "note_switch", lambda memory, *, relay_on: memory),  # noqa: ARG005
+    "switch-ons are not noted": _put(relays, "note_on", lambda memory: memory),
     "no rest is ever owed": _put(
         relays, "refuse", lambda memory, *, locked: (memory, interlock.refuse(memory, locked=locked)[1])
     ),

@@ -9,7 +9,7 @@ from typing import Any
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from controller.heat.interlock import JudgeMemory, fresh_memory, judge, note_switch
+from controller.heat.interlock import JudgeMemory, fresh_memory, judge, note_on
 from controller.heat.limits import HeatLimits
 from controller.vocabulary import HeatEvidence, HeatReason, Level, Rejected, Rejection, Sample
 from tests.safety.lab import evidence, limits
@@ -62,7 +62,7 @@ def earned(frame: HeatLimits, *, relay_on: bool) -> JudgeMemory:
         memory, _ = judge(
             frame, memory, evidence(NOW_S - 100.0 + 10.0 * tick, **usual), relay_on=False, locked=False
         )
-    return note_switch(memory, relay_on=True) if relay_on else memory
+    return note_on(memory) if relay_on else memory
 
 
 def unsound(held: HeatEvidence, stale_s: float) -> bool:

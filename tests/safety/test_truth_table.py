@@ -8,7 +8,16 @@ from typing import Any
 
 import pytest
 
-from controller.heat.interlock import JudgeMemory, Verdict, fresh_memory, judge, note_switch, owe_rest, refuse
+from controller.heat.interlock import (
+    JudgeMemory,
+    Verdict,
+    fresh_memory,
+    judge,
+    note_off,
+    note_on,
+    owe_rest,
+    refuse,
+)
 from controller.heat.limits import HeatLimits
 from controller.vocabulary import HeatReason, Level, LockoutCause, Sample
 from tests.safety.lab import evidence, limits, lost, sample
@@ -42,7 +51,7 @@ class Bench:
             locked=self.locked,
         )
         if verdict.heat_allowed is not self.relay_on and not self.memory.rest_owed:
-            self.memory = note_switch(self.memory, relay_on=verdict.heat_allowed)
+            self.memory = (note_on if verdict.heat_allowed else note_off)(self.memory)
         self.relay_on = verdict.heat_allowed
         return verdict
 
