@@ -266,8 +266,7 @@ class RelayGate:
     def all_off(self) -> tuple[str, ...]:
         """Every relay off and isolated, for good: this gate never switches on again.
 
-        Every pin is tried whatever the others do; safe within a signal handler that broke into
-        ``apply``. Returns what failed, in words; empty when every pin reads off.
+        Every pin is tried; safe in a signal handler. Returns what failed, in words, or nothing.
         """
         for line in self._lines:
             line.contacts.ended = True
