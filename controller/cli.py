@@ -61,20 +61,19 @@ def main_group() -> None:
 def main() -> None:
     """Run one command; every expected error ends in one clear text and its exit code."""
     try:
-        main_group.main(standalone_mode=False)
+        code = main_group.main(standalone_mode=False)
     except click.exceptions.Abort:
         sys.exit(130)
     except click.ClickException as error:
         error.show()
         sys.exit(error.exit_code)
-    except click.exceptions.Exit as leaving:
-        sys.exit(leaving.exit_code)
     except ConfigError as error:
         click.echo(f"The settings cannot be used ({len(error.faults)} to mend):\n{error}", err=True)
         sys.exit(EXIT_SETTINGS)
     except ControllerError as error:
         click.echo(f"frameward: {error}", err=True)
         sys.exit(EXIT_REFUSED)
+    sys.exit(code if isinstance(code, int) else 0)
 
 
 if __name__ == "__main__":

@@ -6,6 +6,7 @@ ControllerError
 ├── StorageError      disk full, locked  keep controlling, tell, retry with a bound
 ├── HardwareError     no pin, no bus     frame off, tell, retry for ever
 ├── WeatherFileError  bad weather file   says file, line, what, what to do
+├── StandInError      bad stand-in       says which, what it did, what it must do (in rehearse/seam)
 └── InvariantBroken   our own bug        all off, exit, be restarted
 """
 

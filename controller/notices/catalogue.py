@@ -43,8 +43,8 @@ CATALOGUE: Mapping[str, NoticeEntry] = {
         kind=Kind.FROST,
         urgency=Urgency.NOW,
         first="Lay mats on, carry the tenderest pots indoors, then look for the cause that is named.",
-        words="Lay mats on and carry the tenderest pots in: frost is possible and {frame} cannot be heated, "
-        "since {why}. {last}",
+        words="Lay mats on and carry the tenderest pots in: frost is possible and {frame} is not "
+        "protected, since {why}. {last}",
         hold_in_s=0.5 * _MINUTE_S,
         hold_out_s=10 * _MINUTE_S,
     ),

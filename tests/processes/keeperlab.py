@@ -29,7 +29,10 @@ AIR, SECOND, BED, CABLE, OUTSIDE = (
     "28-000000000d01",
 )
 RELAY_PIN = 17
-PATIENCE_S = 40.0
+LAPSE = float(os.environ.get("FRAMEWARD_LAPSE", "30"))
+"""Clocks of a keeper under test run this many times as fast; 1 is the wall clock's own pace."""
+PATIENCE_S = 20.0 + 900.0 / LAPSE
+"""Real seconds until something must have come true: a quarter of an hour of the keeper's time."""
 
 SETTINGS = f"""
 [site]
@@ -79,11 +82,10 @@ MILD = {AIR: 9.0, SECOND: 9.5, BED: 10.0, CABLE: 10.0, OUTSIDE: 8.0}
 
 
 class KeeperLab:
-    """One keeper process and everything round it; ``lapse`` clocks run that many times as fast."""
+    """One keeper process and everything round it."""
 
-    def __init__(self, root: Path, *, lapse: float = 60.0, state: Path | None = None) -> None:
+    def __init__(self, root: Path, *, state: Path | None = None) -> None:
         self.root = root
-        self.lapse = lapse
         self.folders = Folders(state=state or root / "state", run=root / "run")
         self.config = root / "frameward.toml"
         self.config.write_text(SETTINGS)
@@ -123,7 +125,7 @@ class KeeperLab:
                     "keep",
                     "--rehearsal",
                     "--lapse",
-                    str(self.lapse),
+                    str(LAPSE),
                     "--config",
                     str(self.config),
                     "--state",
@@ -221,9 +223,9 @@ class KeeperLab:
         self.manager.close()
 
 
-def lab_in(root: Path, *, lapse: float = 60.0) -> Iterator[KeeperLab]:
+def lab_in(root: Path) -> Iterator[KeeperLab]:
     """A lab that is put away afterwards, whatever happened."""
-    lab = KeeperLab(root, lapse=lapse)
+    lab = KeeperLab(root)
     try:
         yield lab
     finally:

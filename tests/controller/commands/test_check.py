@@ -39,7 +39,7 @@ class Bench:
         self.tree.add("28-000000000002", 7.0)
         self.factory = RehearsalFactory(None)
         self._patch, self._capture = monkeypatch, capsys
-        monkeypatch.setattr(check_hardware, "open_factory", lambda _name, *, record: self.factory)  # noqa: ARG005
+        monkeypatch.setattr(check_hardware, "open_factory", lambda _name, *, record: self.factory)
 
     def check(self) -> tuple[int, str]:
         """Exit code and everything printed."""

@@ -151,7 +151,7 @@ def test_a_half_line_and_a_crowd_do_not_hold_the_loop(tmp_path: Path) -> None:
 
 
 def test_a_flood_is_served_no_more_than_its_share_of_one_wait(tmp_path: Path) -> None:
-    inbox = Inbox(tmp_path / "s", lambda order, uid: "ok")  # noqa: ARG005  # the seam's form
+    inbox = Inbox(tmp_path / "s", lambda order, uid: "ok")  # the seam's form
     answered = []
 
     def flood() -> None:
@@ -172,14 +172,14 @@ def test_a_flood_is_served_no_more_than_its_share_of_one_wait(tmp_path: Path) ->
 
 def test_a_socket_left_by_a_dead_keeper_is_replaced(tmp_path: Path) -> None:
     (tmp_path / "s").write_text("left over")
-    with served(tmp_path / "s", lambda order, uid: "alive"):  # noqa: ARG005  # the seam's form
+    with served(tmp_path / "s", lambda order, uid: "alive"):  # the seam's form
         assert ask(tmp_path / "s", line())["ok"] is True
 
 
 def test_a_wake_ends_the_wait_at_once(tmp_path: Path) -> None:
     """X14: a stop signal need not wait for the next tick."""
     reading, writing = os.pipe()
-    inbox = Inbox(tmp_path / "s", lambda order, uid: "ok", wake_fd=reading)  # noqa: ARG005  # the seam's form
+    inbox = Inbox(tmp_path / "s", lambda order, uid: "ok", wake_fd=reading)  # the seam's form
     try:
         os.write(writing, b"x")
         began_s = time.monotonic()

@@ -72,7 +72,7 @@ def test_the_keepers_clock_and_readings_are_of_the_same_instant() -> None:
 def test_heat_acts_on_the_step_after_the_tick_that_switched_it() -> None:
     """The stand-in sees the relay as the tick before left it, starting off."""
     witness = Witness()
-    moments = list(rehearse(plan(days=0.0125, stand_in=lambda frame, start_utc: witness)).moments())  # noqa: ARG005
+    moments = list(rehearse(plan(days=0.0125, stand_in=lambda frame, start_utc: witness)).moments())
     steps = [call for call in witness.calls if call[0] > 0.0]
     relay = [moment.result.frames[SOUTH].report.relay_on for moment in moments]
     assert [call[2] for call in steps] == [False, *relay[:-1]]
@@ -83,7 +83,7 @@ def test_heat_acts_on_the_step_after_the_tick_that_switched_it() -> None:
 def test_the_stand_in_sees_step_means_at_the_middle_of_each_step() -> None:
     """``utc`` is aware and half a step after the start; inputs are constant over the step."""
     witness = Witness()
-    list(rehearse(plan(days=0.0125, stand_in=lambda frame, start_utc: witness)).moments())  # noqa: ARG005
+    list(rehearse(plan(days=0.0125, stand_in=lambda frame, start_utc: witness)).moments())
     steps = [call for call in witness.calls if call[0] > 0.0]
     assert steps[0][1] == START + timedelta(seconds=30)
     assert {call[3] for call in steps} == {"shut"}
@@ -168,12 +168,12 @@ def test_a_stand_in_that_breaks_down_ends_the_run_with_its_reason() -> None:
             return places if len(self.calls) < 10 else {**places, "air": float("nan")}
 
     with pytest.raises(StandInError, match="air is nan near 2027-02-05T00:0"):
-        list(rehearse(plan(stand_in=lambda frame, start_utc: BreaksDown())).moments())  # noqa: ARG005
+        list(rehearse(plan(stand_in=lambda frame, start_utc: BreaksDown())).moments())
 
 
 def test_places_that_are_not_modelled_are_known() -> None:
     """So that they can be told before the run."""
-    rehearsal = rehearse(plan(stand_in=lambda frame, start_utc: Witness()))  # noqa: ARG005
+    rehearsal = rehearse(plan(stand_in=lambda frame, start_utc: Witness()))
     assert rehearsal.places == ("air", "bed", "outside")
     assert rehearsal.stood_in_for == (Place.CABLE,)
 

@@ -1,6 +1,6 @@
 """The stand-in's seam: what is accepted, and what each breach of the contract is told."""
 
-# ruff: noqa: FBT001, FBT003, ARG002, ARG005  # the seam fixes the form of every call here
+# ruff: noqa: FBT001, FBT003, ARG002  # the seam fixes the form of every call here
 
 from __future__ import annotations
 
