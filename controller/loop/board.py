@@ -17,9 +17,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from controller.config.records import Settings
-from controller.errors import ConfigError, HardwareError
+from controller.errors import ConfigError, HardwareError, InvariantBroken
 from controller.folders import Folders
 from controller.heat.pins import GpioSwitch, PinRefused, open_factory
+from controller.heat.relays import PinStuck
 from controller.loop.assemble import Hardware, Standing, assemble_keeper
 from controller.loop.calendar import BoardCalendar
 from controller.loop.calibration_file import load_calibration
@@ -167,7 +168,7 @@ def _running(start: _Start, wake_fd: int) -> Iterator[tuple[Keeper, Inbox]]:
         hardware = _open_hardware(order, settings, start.supervisor, stack)
         try:
             keeper = assemble_keeper(settings, hardware, _standing(start), tick_s=settings.site.tick_s)
-        except PinRefused as error:
+        except (PinRefused, PinStuck) as error:
             raise HardwareError(str(error)) from error
         stack.callback(_off, keeper)
         atexit.register(keeper.parts.gate.all_off)
@@ -175,7 +176,11 @@ def _running(start: _Start, wake_fd: int) -> Iterator[tuple[Keeper, Inbox]]:
         desk = OrderDesk(keeper, lambda: _keep_reported(keeper, start))
         inbox = Inbox(folders.socket, desk.take, wake_fd=wake_fd)
         stack.callback(inbox.close)
-        yield keeper, inbox
+        try:
+            yield keeper, inbox
+        except PinStuck as error:
+            keeper.note("pin_stuck", {"detail": str(error)})
+            raise InvariantBroken(f"a relay does not go off: unplug the cable ({error})") from error
 
 
 def _open_hardware(
