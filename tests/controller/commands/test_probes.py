@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
+from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,7 @@ from controller.errors import CommandRejected, HardwareError
 from controller.vocabulary import Place, ProbeId, Reading, Rejected, Rejection, Sample
 from tests.fakes import W1Tree
 
-EXAMPLE = Path(__file__).parents[3] / "controller" / "data" / "example.toml"
+EXAMPLE = Path(str(resources.files("controller"))) / "data" / "example.toml"
 A = "28-00000000000a"
 B = "28-00000000000b"
 

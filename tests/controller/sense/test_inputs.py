@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -17,7 +18,7 @@ from controller.vocabulary import FrameName
 
 SOUTH = FrameName("south")
 STOP, FEEDBACK, SUPPLY, CUT_OUT, COVER = 21, 22, 23, 24, 20
-EXAMPLE = Path(__file__).parents[3] / "controller" / "data" / "example.toml"
+EXAMPLE = Path(str(resources.files("controller"))) / "data" / "example.toml"
 
 
 def wired_settings() -> Settings:
