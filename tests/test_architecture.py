@@ -12,7 +12,7 @@ ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "controller"
 FILES = sorted(PACKAGE.rglob("*.py"))
 
-BASE = ["vocabulary", "errors", "units", "durable", "folders", "wire", "weather", "config"]
+BASE = ["vocabulary", "errors", "units", "durable", "bounded_read", "folders", "wire", "weather", "config"]
 ORDER = [*BASE, "sense", "notices", "record", "heat", "loop", "rehearse", "commands", "cli"]
 """Each room may import itself and rooms before it; ``weather`` stands for every weather file."""
 

@@ -12,9 +12,10 @@ from pathlib import Path
 
 import click
 
+from controller.bounded_read import UnfitFile, read_bounded
 from controller.commands.options import config_option, run_option, state_option, w1_option
 from controller.commands.probe_table import ProbeTable, WarmthWatch
-from controller.config.parse import decode_settings, parse_settings
+from controller.config.parse import LARGEST_FILE_BYTES, decode_settings, parse_settings
 from controller.config.records import Settings
 from controller.errors import CommandRejected, ConfigError, HardwareError
 from controller.folders import find_folders
@@ -260,18 +261,18 @@ def _find_named(name: str, w1: Path) -> ProbeId:
 
 def _read_assigned(config: Path) -> _Assigned:
     """Settings where they can be used; this command works without them too."""
-    if not config.is_file():
-        return _Assigned(settings=None, remark=f"{config}: no settings yet, so no probe has a place")
     try:
-        text = decode_settings(config.read_bytes(), str(config))
+        text = decode_settings(read_bounded(config, LARGEST_FILE_BYTES).data, str(config))
         return _Assigned(settings=parse_settings(text, str(config)))
+    except FileNotFoundError:
+        return _Assigned(settings=None, remark=f"{config}: no settings yet, so no probe has a place")
+    except UnfitFile as error:
+        return _Assigned(settings=None, remark=f"{config}: {error}, so no probe has a place")
     except ConfigError as error:
         return _Assigned(
             settings=None,
             remark=f"{config}: {len(error.faults)} to mend, so no probe has a place; see `frameward check`",
         )
-    except OSError as error:
-        return _Assigned(settings=None, remark=f"{config}: cannot be read ({error.strerror})")
 
 
 def _can_overwrite() -> bool:

@@ -6,8 +6,6 @@ What cannot be read, or goes beyond the data sheet, is not applied, and is said.
 from __future__ import annotations
 
 import json
-import os
-import stat
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,12 +13,13 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from controller.bounded_read import UnfitFile, read_bounded
 from controller.durable import write_durably
 from controller.sense.calibrate import OFFSET_MAX_K
 from controller.vocabulary import ProbeId
 
 SCHEMA = 1
-_BYTES_MAX = 65_536
+_LARGEST_BYTES = 65_536
 
 
 class Correction(BaseModel):
@@ -50,8 +49,7 @@ class Calibration:
 def load_calibration(path: Path) -> Calibration:
     """Read the corrections; a missing file means none, a bad one means none and says so."""
     try:
-        data = _read_bounded(path)
-        document = json.loads(data)
+        document = json.loads(read_bounded(path, _LARGEST_BYTES).data)
         if not isinstance(document, dict) or document.get("schema") != SCHEMA:
             return _unusable(path, f"its schema is not {SCHEMA}")
         probes = document.get("probes")
@@ -59,8 +57,8 @@ def load_calibration(path: Path) -> Calibration:
             return _unusable(path, "it has no table of probes")
     except FileNotFoundError:
         return Calibration(corrections={})
-    except OSError as error:
-        return _unusable(path, error.strerror or type(error).__name__)
+    except UnfitFile as error:
+        return _unusable(path, f"it {error}")
     except (ValueError, RecursionError):
         return _unusable(path, "it is not JSON")
     corrections: dict[ProbeId, Correction] = {}
@@ -85,18 +83,6 @@ def save_correction(path: Path, probe: ProbeId, correction: Correction) -> None:
     kept[probe] = correction.model_dump()
     text = json.dumps({"schema": SCHEMA, "probes": kept}, indent=1, sort_keys=True)
     write_durably(path, f"{text}\n".encode())
-
-
-def _read_bounded(path: Path) -> bytes:
-    """The file's bytes; a pipe, a folder or a huge file is refused instead of waited for."""
-    descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
-    with os.fdopen(descriptor, "rb") as file:
-        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
-            raise ValueError("not a regular file")
-        data = file.read(_BYTES_MAX + 1)
-    if len(data) > _BYTES_MAX:
-        raise ValueError("too long")
-    return data
 
 
 def _unusable(path: Path, problem: str) -> Calibration:

@@ -15,10 +15,10 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from controller.bounded_read import UnfitFile, read_bounded
 from controller.config.records import FrameSettings, HeatSettings, Settings
 from controller.durable import write_durably
 from controller.folders import Folders
-from controller.loop.bounded_read import UnfitFile, read_bounded
 from controller.loop.safety_list import BLIND_DUTY_CODES, ESSENTIAL_CODES
 from controller.vocabulary import FrameName, Place
 

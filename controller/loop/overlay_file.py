@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from controller.bounded_read import UnfitFile, read_bounded
 from controller.durable import write_durably
-from controller.loop.bounded_read import UnfitFile, read_bounded
 from controller.loop.overlay import Overlay, OverlayUnreadable, decode_overlay, encode_overlay
 
 _LARGEST_BYTES = 64 * 1024

@@ -6,10 +6,10 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 
+from controller.bounded_read import UnfitFile, read_bounded
 from controller.config.parse import LARGEST_FILE_BYTES, decode_settings, parse_toml
 from controller.config.secrets import SECRET_NAME, Secret, check_secret_text, check_secrets
 from controller.errors import ConfigError, Fault
-from controller.loop.bounded_read import UnfitFile, read_bounded
 
 _OTHERS_MAY = 0o077
 

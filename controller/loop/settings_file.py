@@ -10,12 +10,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
+from controller.bounded_read import FileStamp, UnfitFile, read_bounded, stamp_of
 from controller.config.parse import LARGEST_FILE_BYTES, decode_settings, parse_settings
 from controller.config.records import Settings
 from controller.durable import write_durably
 from controller.errors import ConfigError, Fault, StorageError
 from controller.folders import Folders
-from controller.loop.bounded_read import FileStamp, UnfitFile, read_bounded, stamp_of
 
 Source = Literal["file", "last_good"]
 

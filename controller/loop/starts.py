@@ -6,11 +6,13 @@ import json
 from dataclasses import dataclass
 from pathlib import Path
 
+from controller.bounded_read import UnfitFile, read_bounded
 from controller.durable import write_durably
 from controller.errors import StorageError
 
 _SCHEMA = 1
 _KEPT = 50
+_LARGEST_BYTES = 65536
 _HOUR_S = 3600.0
 _DAY_S = 86400.0
 CRASH_LOOP_STARTS = 5
@@ -66,7 +68,7 @@ class StartLog:
 
 def _read(path: Path) -> list[tuple[float, bool]]:
     try:
-        document = json.loads(path.read_bytes())
+        document = json.loads(read_bounded(path, _LARGEST_BYTES).data)
         return [(float(start["utc_s"]), bool(start["clean"])) for start in document["starts"]]
-    except (OSError, ValueError, KeyError, TypeError):
+    except (FileNotFoundError, UnfitFile, ValueError, KeyError, TypeError, OverflowError, RecursionError):
         return []

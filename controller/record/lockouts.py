@@ -12,17 +12,17 @@ wires are the same.
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Mapping
 from pathlib import Path
 
+from controller.bounded_read import UnfitFile, read_bounded
 from controller.durable import remove_durably, write_durably
 from controller.errors import StorageError
 from controller.vocabulary import FrameName, Lockout, LockoutCause
 
 LOCKOUT_SCHEMA = 1
 COPIES = ("first", "second")
-_BYTES_MAX = 65536
+_LARGEST_BYTES = 65536
 _CAUSES = frozenset(cause.value for cause in LockoutCause)
 
 
@@ -129,8 +129,8 @@ class LockoutFiles:
             document = _load(path)
         except FileNotFoundError:
             return None
-        except OSError as error:
-            return f"{path}: cannot be read ({error.strerror})"
+        except UnfitFile as error:
+            return f"{path}: {error}"
         except (ValueError, RecursionError) as error:
             return f"{path}: is damaged ({error})"
         return _parse(document, path, name)
@@ -149,13 +149,8 @@ def _parse(document: Mapping[str, object], path: Path, name: FrameName) -> Locko
 
 
 def _load(path: Path) -> dict[str, object]:
-    """The JSON object in a file; raises OSError or ValueError, and never waits for a pipe."""
-    descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
-    try:
-        data = os.read(descriptor, _BYTES_MAX)
-    finally:
-        os.close(descriptor)
-    document = json.loads(data.decode("utf-8"))
+    """The JSON object in a file; raises FileNotFoundError, UnfitFile or ValueError."""
+    document = json.loads(read_bounded(path, _LARGEST_BYTES).data.decode("utf-8"))
     if not isinstance(document, dict):
         raise ValueError("no JSON object")  # noqa: TRY004  # damage like any other
     return document
@@ -165,6 +160,6 @@ def _heat_pin(path: Path) -> int | None:
     """The heat pin that one copy names, or None when it tells none."""
     try:
         pin = _load(path).get("heat_pin")
-    except (OSError, ValueError, RecursionError):
+    except (FileNotFoundError, UnfitFile, ValueError, RecursionError):
         return None
     return pin if type(pin) is int else None

@@ -6,16 +6,16 @@ Appended line by line without a sync: RUN lies in memory, and a power cut takes 
 from __future__ import annotations
 
 import os
-import stat
 from collections.abc import Iterable
 from pathlib import Path
 
+from controller.bounded_read import UnfitFile, read_bounded
 from controller.durable import replace_quickly
 from controller.errors import StorageError
 from controller.record.codec import decode_line, encode_line
 from controller.record.rows import Row
 
-_BYTES_MAX = 64_000_000
+_LARGEST_BYTES = 64_000_000
 
 
 class Mirror:
@@ -73,23 +73,12 @@ class Mirror:
     def load(self) -> list[Row]:
         """Rows that an earlier process left, in their order; torn lines are left out."""
         try:
-            descriptor = os.open(self._path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
+            lines = read_bounded(self._path, _LARGEST_BYTES).data.split(b"\n")
         except FileNotFoundError:
             return []
-        except OSError as error:
-            self.detail = f"{self._path}: cannot be read ({error.strerror})"
+        except UnfitFile as error:
+            self.detail = f"{self._path}: {error}"
             return []
-        try:
-            if not stat.S_ISREG(os.fstat(descriptor).st_mode):
-                self.detail = f"{self._path}: is no plain file"
-                return []
-            with os.fdopen(descriptor, "rb", closefd=False) as stream:
-                lines = stream.read(_BYTES_MAX).split(b"\n")
-        except OSError as error:
-            self.detail = f"{self._path}: cannot be read ({error.strerror})"
-            return []
-        finally:
-            os.close(descriptor)
         self.lines = len(lines)
         self._torn = bool(lines[-1])
         return [row for line in lines if (row := decode_line(line)) is not None]

@@ -12,12 +12,13 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import NamedTuple
 
+from controller.bounded_read import UnfitFile, read_bounded
 from controller.durable import write_durably
 from controller.errors import StorageError
 
 PINS_SCHEMA = 1
 _PIN_MAX = 27
-_BYTES_MAX = 65536
+_LARGEST_BYTES = 65536
 
 
 class StoredPin(NamedTuple):
@@ -32,9 +33,9 @@ def write_pins(path: Path, pins: Iterable[StoredPin | tuple[int, bool]]) -> None
     listed = [{"pin": pin, "active_high": active_high} for pin, active_high in pins]
     data = json.dumps({"schema": PINS_SCHEMA, "pins": listed}).encode() + b"\n"
     try:
-        if path.read_bytes() == data:
+        if read_bounded(path, _LARGEST_BYTES).data == data:
             return
-    except OSError:
+    except (FileNotFoundError, UnfitFile):
         pass  # missing or unreadable: write it anew
     write_durably(path, data)
 
@@ -42,10 +43,11 @@ def write_pins(path: Path, pins: Iterable[StoredPin | tuple[int, bool]]) -> None
 def read_pins(path: Path) -> tuple[StoredPin, ...]:
     """The pins as last written; raises StorageError, with the reason, for anything else."""
     try:
-        with path.open("rb") as file:
-            document = json.loads(file.read(_BYTES_MAX))
-    except OSError as error:
+        document = json.loads(read_bounded(path, _LARGEST_BYTES).data)
+    except FileNotFoundError as error:
         raise StorageError(f"{path}: cannot be read ({error.strerror})") from error
+    except UnfitFile as error:
+        raise StorageError(f"{path}: {error}") from error
     except (ValueError, RecursionError) as error:
         raise StorageError(f"{path}: is damaged ({error})") from error
     if not isinstance(document, dict) or document.get("schema") != PINS_SCHEMA:

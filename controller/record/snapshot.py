@@ -7,19 +7,18 @@ none, never a number that only looks current.
 from __future__ import annotations
 
 import json
-import os
-import stat
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from controller.bounded_read import UnfitFile, read_bounded
 from controller.durable import replace_quickly
 from controller.errors import StorageError
 
 SNAPSHOT_SCHEMA = 1
 AGE_MAX_S = 180.0
 """Older than this, the controller counts as not running."""
-_BYTES_MAX = 1_000_000
+_LARGEST_BYTES = 1_000_000
 _AHEAD_MAX_S = 1.0
 
 
@@ -80,20 +79,31 @@ def read_snapshot(
 
     ``mono_now_s`` is this boot's monotonic clock, which all processes share.
     """
-    data = _read_regular(path)
-    if isinstance(data, Unusable):
-        return data
-    try:
-        document = json.loads(data, parse_constant=_refuse_constant)
-    except (ValueError, RecursionError):
-        return Unusable(reason="The controller's state file is incomplete or damaged.")
-    if not isinstance(document, dict):
-        return Unusable(reason="The controller's state file is incomplete or damaged.")
+    document = _read_document(path)
+    if isinstance(document, Unusable):
+        return document
     if document.get("schema") != schema or isinstance(document.get("schema"), bool):
         return Unusable(reason="The controller runs another version than this program; restart both.")
     if document.get("boot_id") != boot_id_now:
         return Unusable(reason="The controller has not run since the board started.")
     return _judge_age(document, mono_now_s)
+
+
+def _read_document(path: Path) -> dict[str, object] | Unusable:
+    """The file as one JSON object, whatever it says."""
+    try:
+        data = read_bounded(path, _LARGEST_BYTES).data
+    except FileNotFoundError:
+        return Unusable(reason="The controller is not running, or has not finished its first round.")
+    except UnfitFile as error:
+        return Unusable(reason=f"The controller's state file {error}.")
+    try:
+        document = json.loads(data, parse_constant=_refuse_constant)
+    except (ValueError, RecursionError):
+        document = None
+    if not isinstance(document, dict):
+        return Unusable(reason="The controller's state file is incomplete or damaged.")
+    return document
 
 
 def _judge_age(document: dict[str, object], mono_now_s: float) -> Snapshot | Unusable:
@@ -110,28 +120,6 @@ def _judge_age(document: dict[str, object], mono_now_s: float) -> Snapshot | Unu
     if not age_s <= AGE_MAX_S:
         return Unusable(reason=f"The controller is not running: its last word is {_spoken(age_s)} old.")
     return Snapshot(document=document, age_s=max(age_s, 0.0))
-
-
-def _read_regular(path: Path) -> bytes | Unusable:
-    """At most a megabyte of a plain file; a pipe or device is never waited for."""
-    try:
-        descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
-    except FileNotFoundError:
-        return Unusable(reason="The controller is not running, or has not finished its first round.")
-    except OSError as error:
-        return Unusable(reason=f"The controller's state file cannot be opened ({error.strerror}).")
-    try:
-        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
-            return Unusable(reason="Something that is no plain file stands where the state file belongs.")
-        with os.fdopen(descriptor, "rb", closefd=False) as stream:
-            data = stream.read(_BYTES_MAX + 1)
-    except OSError as error:
-        return Unusable(reason=f"The controller's state file cannot be read ({error.strerror}).")
-    finally:
-        os.close(descriptor)
-    if len(data) > _BYTES_MAX:
-        return Unusable(reason="The controller's state file is far larger than it can be.")
-    return data
 
 
 def _refuse_constant(name: str) -> object:

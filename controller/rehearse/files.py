@@ -8,10 +8,10 @@ import zlib
 from importlib import resources
 from pathlib import Path
 
+from controller.bounded_read import UnfitFile, read_bounded
 from controller.config.parse import decode_settings, parse_settings
 from controller.config.records import Settings
 from controller.errors import ConfigError, Fault, WeatherFileError
-from controller.loop.bounded_read import UnfitFile, read_bounded
 from controller.weatherfile import parse_weather
 from controller.weatherseries import WeatherSeries
 

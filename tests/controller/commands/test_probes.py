@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 from collections.abc import Iterator
 from importlib import resources
@@ -79,6 +80,22 @@ def test_list_says_when_the_settings_cannot_be_used(tree: W1Tree, tmp_path: Path
     result = invoke(tree, tmp_path, "list", config=config)
     assert result.exit_code == 0, result.output
     assert "to mend" in result.stderr
+    assert A in result.stdout
+
+
+@pytest.mark.parametrize("kind", ["pipe", "folder", "huge"])
+def test_list_waits_for_no_pipe_in_place_of_the_settings(tree: W1Tree, tmp_path: Path, kind: str) -> None:
+    """It says what is wrong with them, and the list still comes."""
+    config = tmp_path / "settings.toml"
+    if kind == "pipe":
+        os.mkfifo(config)
+    elif kind == "folder":
+        config.mkdir()
+    else:
+        config.write_bytes(b"#" * 300_000)
+    result = invoke(tree, tmp_path, "list", config=config)
+    assert result.exit_code == 0, result.output
+    assert ("larger" if kind == "huge" else "not a regular file") in result.stderr
     assert A in result.stdout
 
 

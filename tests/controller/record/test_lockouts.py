@@ -119,6 +119,18 @@ def test_bytes_that_are_no_text_a_folder_or_a_pipe_count_as_locked(
     assert files.find(SOUTH) is not None
 
 
+def test_a_copy_far_larger_than_any_lockout_counts_as_locked(files: LockoutFiles, tmp_path: Path) -> None:
+    """Nothing fills memory, and what follows a plausible beginning is not passed over."""
+    files.keep(WELD)
+    for copy in COPIES:
+        path = tmp_path / "lockouts" / copy
+        path.write_bytes(path.read_bytes() + b" " * 200_000)
+    found = files.find(SOUTH)
+    assert found is not None
+    assert found.cause is LockoutCause.UNREADABLE
+    assert "larger" in found.detail
+
+
 def test_a_half_written_partial_file_is_no_lockout(files: LockoutFiles, tmp_path: Path) -> None:
     """Keep had not returned, so nobody was told; the next tick raises it again."""
     (tmp_path / "lockouts").mkdir()

@@ -78,7 +78,7 @@ def test_a_pipe_or_folder_in_its_place_is_never_waited_for(tmp_path: Path) -> No
     os.mkfifo(tmp_path / "pipe")
     pipe = Mirror(tmp_path / "pipe")
     assert pipe.load() == []
-    assert "no plain file" in pipe.detail
+    assert "not a regular file" in pipe.detail
     pipe.append(sample(1))
     assert pipe.detail
     (tmp_path / "folder").mkdir()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -71,3 +72,25 @@ def test_pins_at_the_ends_of_the_header_are_taken(tmp_path: Path) -> None:
     path = tmp_path / "pins.json"
     write_pins(path, [(0, True), (27, False)])
     assert [stored.pin for stored in read_pins(path)] == [0, 27]
+
+
+@pytest.mark.parametrize("kind", ["pipe", "folder", "huge"])
+def test_what_is_no_small_file_is_refused_at_once_and_replaced_where_it_can_be(
+    tmp_path: Path, kind: str
+) -> None:
+    """A stop action must never wait for a pipe, nor a start."""
+    path = tmp_path / "pins.json"
+    if kind == "pipe":
+        os.mkfifo(path)
+    elif kind == "folder":
+        path.mkdir()
+    else:
+        path.write_bytes(b'{"schema": 1, "pins": []}' + b" " * 200_000)
+    with pytest.raises(StorageError):
+        read_pins(path)
+    if kind == "folder":
+        with pytest.raises(StorageError):
+            write_pins(path, [(17, True)])
+    else:
+        write_pins(path, [(17, True)])
+        assert read_pins(path) == (StoredPin(17, active_high=True),)

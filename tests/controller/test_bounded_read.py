@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.loop.bounded_read import UnfitFile, read_bounded, stamp_of
+from controller.bounded_read import UnfitFile, read_bounded, stamp_of
 
 
 def test_the_largest_size_passes_and_one_byte_more_does_not(tmp_path: Path) -> None:
