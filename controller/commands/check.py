@@ -120,10 +120,7 @@ def _next_lines(
     """For each frame what the keeper would do first."""
     if findings.blocking:
         yield f"  it could not keep: {'; '.join(findings.blocking)}"
-    heat_pins = {
-        name: frame.heat.pins.relay for name, frame in settings.frames.items() if frame.heat is not None
-    }
-    lockouts = LockoutFiles(folders.lockouts, heat_pins)
+    lockouts = LockoutFiles(folders.lockouts, settings.heat_pins)
     for name, frame in settings.frames.items():
         if frame.heat is None:
             yield f"  {name}: watched and told about; it has no heat"

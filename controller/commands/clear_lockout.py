@@ -120,14 +120,13 @@ def _doubt(folders: Folders, lockout: Lockout) -> str:
     return ""
 
 
-def _heat_pins(config: Path, folders: Folders) -> dict[FrameName, int]:
+def _heat_pins(config: Path, folders: Folders) -> Mapping[FrameName, int]:
     """The heat pins of the present settings; none where there are no usable settings."""
     try:
-        settings = load_settings(config, folders, keep_copy=False).settings
+        return load_settings(config, folders, keep_copy=False).settings.heat_pins
     except ConfigError:
         click.echo("The settings cannot be used; going by the names on the lockouts alone.", err=True)
         return {}
-    return {name: frame.heat.pins.relay for name, frame in settings.frames.items() if frame.heat is not None}
 
 
 def _table(document: object) -> Mapping[str, object]:

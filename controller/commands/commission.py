@@ -75,7 +75,7 @@ def _commission(settings: Settings, frame: FrameSettings, folders: Folders, w1: 
     heat = frame.heat
     if heat is None:
         raise CommandRejected(f"{frame.name} has no heat, so there is nothing to commission")
-    lockout = LockoutFiles(folders.lockouts, {frame.name: heat.pins.relay}).find(frame.name)
+    lockout = LockoutFiles(folders.lockouts, settings.heat_pins).find(frame.name)
     if lockout is not None:
         raise CommandRejected(
             f"{frame.name} is locked ({lockout.detail}); "

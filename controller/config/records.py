@@ -154,3 +154,8 @@ class Settings:
     frames: Mapping[FrameName, FrameSettings]
     tables: Mapping[FrameName, Mapping[str, object]]
     """Each frame's own TOML table as plain values, for a stand-in's factory."""
+
+    @property
+    def heat_pins(self) -> Mapping[FrameName, int]:
+        """The heat relay's pin of every frame that can be heated."""
+        return {name: frame.heat.pins.relay for name, frame in self.frames.items() if frame.heat is not None}

@@ -155,6 +155,12 @@ def test_two_frames_live_on_one_board() -> None:
     assert list(read(SMALL + SECOND).frames) == ["bed", "north"]
 
 
+def test_heat_pins_are_those_of_the_frames_that_can_be_heated() -> None:
+    without = SECOND[: SECOND.index("[frame.north.heat]")] + SECOND[SECOND.index("[frame.north.probe") :]
+    assert read(SMALL + SECOND).heat_pins == {"bed": 17, "north": 27}
+    assert read(SMALL + without).heat_pins == {"bed": 17}
+
+
 def test_a_pin_given_to_two_frames_is_refused_with_both_names() -> None:
     told = _told(SMALL + SECOND.replace("= 27", "= 17"))
     assert "frame.north.heat.relay_pin: GPIO 17 is also frame.bed.heat.relay_pin" in told
