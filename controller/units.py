@@ -82,9 +82,9 @@ def duration_text(duration_s: float) -> str:
         return UNKNOWN
     whole_s = int(duration_s)
     if whole_s < _MINUTE_S:
-        return _count(whole_s, "second")
+        return count_text(whole_s, "second")
     if whole_s < _HOUR_S:
-        return _count(whole_s // _MINUTE_S, "minute")
+        return count_text(whole_s // _MINUTE_S, "minute")
     if whole_s < _DAY_S:
         return _two_parts(whole_s // _HOUR_S, "hour", whole_s % _HOUR_S // _MINUTE_S, "minute")
     return _two_parts(whole_s // _DAY_S, "day", whole_s % _DAY_S // _HOUR_S, "hour")
@@ -109,11 +109,12 @@ def _with_unit(figure: str, unit: str) -> str:
     return figure if figure == UNKNOWN else f"{figure} {unit}"
 
 
-def _count(number: int, noun: str) -> str:
+def count_text(number: int, noun: str) -> str:
+    """A number with its noun: ``1 probe``, ``3 probes``."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def _two_parts(large: int, large_noun: str, small: int, small_noun: str) -> str:
     """Leave a zero second part away."""
-    first = _count(large, large_noun)
-    return f"{first} {_count(small, small_noun)}" if small else first
+    first = count_text(large, large_noun)
+    return f"{first} {count_text(small, small_noun)}" if small else first

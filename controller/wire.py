@@ -5,6 +5,8 @@ A command is one JSON line of at most 4096 bytes::
     {"v": 1, "id": "a1", "expires_s": 30, "cmd": "rest_heat", "args": {"frame": "south", "for_s": 600}}
 
 and is answered by ``{"id": "a1", "ok": true, "reason": "…"}``.
+``expires_s`` is how long the order may wait. A sender that adds ``sent_at_s``, the machine's monotonic
+clock when it sent the line, has it refused once it has waited longer.
 Nothing here can clear a lockout, name a pin or lift a ceiling.
 """
 
@@ -54,7 +56,8 @@ class SetKeepAbove(_Strict):
 
     cmd: Literal["set_keep_above"] = "set_keep_above"
     frame: _Name
-    keep_above_c: Annotated[float, Field(ge=0.5, le=12.0)]
+    keep_above_c: float
+    """Bounded as in the settings file, by whoever takes the order."""
 
 
 class RestHeat(_Strict):
@@ -81,6 +84,7 @@ class Command(_Strict):
     v: Literal[1]
     id: Annotated[str, Field(min_length=1, max_length=64)]
     expires_s: Annotated[float, Field(gt=0, le=3600)]
+    sent_at_s: float | None = None
     cmd: str
     args: Mapping[str, object]
 
@@ -106,6 +110,14 @@ def parse_command(line: bytes) -> tuple[Command, Order]:
         where = ".".join(str(part) for part in first["loc"])
         raise CommandRejected(f"{where or 'command'}: {first['msg']}") from error
     return command, order
+
+
+def is_expired(command: Command, now_s: float) -> bool:
+    """Whether the order has waited too long, or claims to come from the future.
+
+    ``now_s`` is the machine's own monotonic clock, never a rehearsal's.
+    """
+    return command.sent_at_s is not None and not 0.0 <= now_s - command.sent_at_s <= command.expires_s
 
 
 def answer(command_id: str, *, ok: bool, reason: str) -> bytes:

@@ -87,7 +87,6 @@ class ThermostatInput:
     blind: bool
     """No trusted reading is left that the frost could be judged by."""
     frost_likely: bool
-    tick_s: float
     relay_on: bool = False
     """As read back before this tick: the minimum on time counts from the relay, not the wish."""
 
@@ -135,11 +134,11 @@ def fresh_thermostat(now_s: float) -> ThermostatMemory:
     )
 
 
-def slope_c_per_h(memory: ThermostatMemory) -> float:
-    """Smoothed slope of the air in kelvin an hour; 0 before there is one."""
-    if memory.fast_c is None or memory.slow_c is None:
+def slope_c_per_h(fast_c: float | None, slow_c: float | None) -> float:
+    """Slope of the air in kelvin an hour from the two smoothers; 0 before there is one."""
+    if fast_c is None or slow_c is None:
         return 0.0
-    return (memory.fast_c - memory.slow_c) * 3600.0 / (SLOPE_SLOW_S - SLOPE_FAST_S)
+    return (fast_c - slow_c) * 3600.0 / (SLOPE_SLOW_S - SLOPE_FAST_S)
 
 
 def step_thermostat(
@@ -154,15 +153,13 @@ def step_thermostat(
     if tick.blind:
         blind_turn_at_s, reason = _blind(settings, memory, tick)
     else:
-        shift_k = 0.0
-        if fast_c is not None and slow_c is not None:
-            shift_k = (fast_c - slow_c) * settings.lead_s / (SLOPE_SLOW_S - SLOPE_FAST_S)
+        shift_k = slope_c_per_h(fast_c, slow_c) * settings.lead_s / 3600.0
         reason = _air(settings, tick.frost_c, aim_c, shift_k, wanted=memory.wanted)
         if bed_wanted and reason not in _WANTING:
             reason = WishReason.BED_BELOW_AIM
     since_s = (
         (memory.seen_at_s if memory.relay_on_since_s is None else memory.relay_on_since_s)
-        if (tick.relay_on)
+        if tick.relay_on
         else None
     )
     reason = _hold(settings, memory, reason, now_s, since_s)

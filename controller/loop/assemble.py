@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from controller.config.records import FrameSettings, HeatSettings, Settings
 from controller.heat.limits import HeatLimits, make_limits
@@ -13,8 +11,9 @@ from controller.heat.relays import GateFrame, LockoutStore, RelayGate, SwitchPin
 from controller.loop.attendance import Attendance
 from controller.loop.calendar import Calendar
 from controller.loop.clock import Clock
-from controller.loop.keeper import BoardInputs, Keeper, KeeperParts
+from controller.loop.keeper import ContactSource, Keeper, KeeperParts
 from controller.loop.overlay import Overlay, reported
+from controller.loop.publish import utc_text
 from controller.loop.site import SiteHealth
 from controller.loop.supervisor import Supervisor
 from controller.record.rows import Recorder
@@ -32,7 +31,7 @@ class Hardware:
 
     clock: Clock
     probes: ProbeSource
-    board: BoardInputs
+    board: ContactSource
     make_switch: SwitchMaker
     lockouts: LockoutStore
     recorder: Recorder
@@ -69,7 +68,7 @@ def assemble_keeper(settings: Settings, hardware: Hardware, standing: Standing, 
         hardware.lockouts,
         heat_power_max_w=settings.site.heat_power_max_w,
         now_s=now_s,
-        utc_text=lambda: _utc_text(hardware.clock.utc_s()),
+        utc_text=lambda: utc_text(hardware.clock.utc_s()),
     )
     return Keeper(
         KeeperParts(
@@ -86,7 +85,6 @@ def assemble_keeper(settings: Settings, hardware: Hardware, standing: Standing, 
             attendances={
                 name: _attendance(frame, standing, now_s, tick_s) for name, frame in settings.frames.items()
             },
-            bed_keep_c=bottom_heat_c,
             boot_id=hardware.boot_id,
             tick_s=tick_s,
         )
@@ -106,20 +104,6 @@ def heat_limits(heat: HeatSettings, *, tick_s: float, blind_duty: bool) -> HeatL
         guard_required=heat.lay is Lay.SURFACE,
         blind_duty_allowed=blind_duty,
     )
-
-
-def bottom_heat_c(settings: Settings, name: FrameName, utc_s: float) -> float | None:
-    """The bed's aim on the date that the site's own calendar shows, None outside the dates.
-
-    A span whose end lies before its start runs over the new year.
-    """
-    heat = settings.frames[name].heat
-    if heat is None or heat.bottom is None:
-        return None
-    today = datetime.fromtimestamp(utc_s, ZoneInfo(settings.site.zone)).strftime("%m-%d")
-    first, last = heat.bottom.from_month_day, heat.bottom.to_month_day
-    within = first <= today <= last if first <= last else today >= first or today <= last
-    return heat.bottom.bed_keep_c if within else None
 
 
 def _gate_frame(heat: HeatSettings, hardware: Hardware, blind_duty: bool, tick_s: float) -> GateFrame:  # noqa: FBT001
@@ -146,7 +130,3 @@ def _attendance(frame: FrameSettings, standing: Standing, now_s: float, tick_s: 
         coverings=told.coverings,
         commission_gap=standing.commission_gaps.get(frame.name, ""),
     )
-
-
-def _utc_text(utc_s: float) -> str:
-    return datetime.fromtimestamp(utc_s, ZoneInfo("UTC")).isoformat(timespec="seconds")

@@ -1,9 +1,9 @@
-"""One frame as the keeper attends to it: its probes' memories, its state as reported, its row."""
+"""One frame as the keeper attends to it: its probes' memories, its state as reported, its row. Pure."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import InitVar, dataclass, field
 
 from controller.config.records import FrameSettings
 from controller.loop.frame import (
@@ -44,8 +44,8 @@ class Attendance:
 
     frame: FrameSettings
     offsets_k: Mapping[ProbeId, float]
-    now_s: float
-    tick_s: float
+    now_s: InitVar[float]
+    tick_s: InitVar[float]
     keep_above_c: float
     opening: str
     coverings: tuple[str, ...]
@@ -63,14 +63,14 @@ class Attendance:
     _row_from_s: float = field(init=False)
     _heat_on_s: float = field(init=False, default=0.0)
 
-    def __post_init__(self) -> None:
+    def __post_init__(self, now_s: float, tick_s: float) -> None:
         """Start with no reading at all, which is the worst case."""
         places = self.frame.probes
-        self.readings = dict(never_seen(places, self.now_s))
-        self._limits = {place: limits_for(place, self.tick_s) for place in places}
-        self._probes = {place: fresh_memory(self.now_s) for place in places}
-        self._memory = fresh_frame(self.now_s)
-        self._row_from_s = self.now_s
+        self.readings = dict(never_seen(places, now_s))
+        self._limits = {place: limits_for(place, tick_s) for place in places}
+        self._probes = {place: fresh_memory(now_s) for place in places}
+        self._memory = fresh_frame(now_s)
+        self._row_from_s = now_s
 
     def sense(self, raws: Mapping[ProbeId, RawReading], now_s: float) -> None:
         """Judge the latest reading of every probe."""

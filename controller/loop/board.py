@@ -40,7 +40,7 @@ from controller.record.lockouts import LockoutFiles
 from controller.record.pins_file import write_pins
 from controller.record.snapshot import SnapshotWriter
 from controller.record.writer import HistoryWriter
-from controller.sense.inputs import BoardInputs
+from controller.sense.inputs import BoardContacts
 from controller.sense.probes import READ_DEADLINE_S, BusReaders
 from controller.vocabulary import FrameName, NoticeEvent, ProbeId, Urgency
 
@@ -150,9 +150,13 @@ def _reload(keeper: Keeper, start: _Start) -> LoadedSettings | None:
     except ConfigError as error:
         site.settings_faults = tuple(str(fault) for fault in error.faults)
         return None
-    site.settings_faults = tuple(str(fault) for fault in fresh.faults)
-    for fault in site.settings_faults:
-        LOG.warning("settings refused: %s", fault)
+    if fresh.source == "last_good":
+        # The file is what is refused; what runs now is at least as new as the copy that was read.
+        site.settings_faults = tuple(str(fault) for fault in fresh.faults)
+        for fault in site.settings_faults:
+            LOG.warning("settings refused: %s", fault)
+        return None
+    site.settings_faults = ()
     if fresh.digest == start.loaded.digest:
         return None
     keeper.note("settings", {"digest_before": start.loaded.digest, "digest_after": fresh.digest})
@@ -208,7 +212,7 @@ def _open_hardware(
         real_wait_s=clock.real_wait_s,
     )
     stack.callback(probes.close)
-    board = BoardInputs(settings, factory)
+    board = BoardContacts(settings, factory)
     stack.callback(board.close)
     return Hardware(
         clock=clock,
@@ -246,6 +250,8 @@ def _standing(start: _Start) -> Standing:
     calibration = load_calibration(order.folders.calibration)
     stored = load_overlay(order.folders.overlay)
     states = commission_states(settings, order.folders)
+    faults = tuple(str(fault) for fault in start.loaded.faults)
+    in_use = start.loaded.source == "file"
     return Standing(
         overlay=stored.overlay,
         offsets_k={probe: calibration.offset_k(probe) for probe in _probe_ids(settings)},
@@ -255,9 +261,10 @@ def _standing(start: _Start) -> Standing:
             started_at_s=order.clock.mono_s(),
             guarded=start.supervisor.guarded,
             starts=start.count,
-            settings_faults=tuple(str(fault) for fault in start.loaded.faults),
+            settings_faults=() if in_use else faults,
+            settings_copy_fault=faults[0] if in_use and faults else "",
             settings_taken=start.taken,
-            lost_files=(*calibration.faults, *stored.remarks, *misfits(stored.overlay, settings)),
+            state_remarks=(*calibration.faults, *stored.remarks, *misfits(stored.overlay, settings)),
         ),
     )
 

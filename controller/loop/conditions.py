@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from controller.config.records import FrameSettings
 from controller.loop.frame import FrameDecision
 from controller.notices.words import LOCKOUT_WORDS, PLACE_WORDS, REASON_WORDS, REJECTION_WORDS
+from controller.units import count_text
 from controller.vocabulary import (
     AIR_PLACES,
     ROOT_PLACES,
@@ -124,7 +125,7 @@ def _lost_probe(view: FrameView, place: Place, reading: Rejected, *, left: int) 
     facts: dict[str, str | float] = {
         "place": PLACE_WORDS[place],
         "why": REJECTION_WORDS[reading.reason],
-        "left": left,
+        "left": count_text(left, "probe"),
     }
     if place in (Place.OUTSIDE, Place.WALL):
         facts["urgency"] = Urgency.PAGE.value

@@ -32,7 +32,6 @@ class FrameInputs:
     """All that one frame's step may look at besides its readings; ``None`` inputs are not fitted."""
 
     now_s: float
-    tick_s: float
     late: bool
     commissioned: bool
     keep_above_c: float
@@ -96,7 +95,7 @@ def step_frame(
 
     ``readings`` holds one reading for every fitted place.
     """
-    basis = choose_basis(readings, frozenset(frame.probes))
+    basis = choose_basis(readings)
     outside = readings.get(Place.OUTSIDE)
     frost_memory = remember_frost(memory.frost, basis, outside, inputs.now_s)
     likely = frost_likely(frost_memory, basis, outside, inputs.keep_above_c, inputs.now_s)
@@ -137,7 +136,6 @@ def _wish(
         memory,
         ThermostatInput(
             now_s=inputs.now_s,
-            tick_s=inputs.tick_s,
             relay_on=inputs.relay_on,
             frost_c=basis.frost_c,
             bed_c=bed_c,

@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from controller.errors import CommandRejected, StorageError
-from controller.wire import COMMAND_BYTES_MAX, Command, Order, answer, parse_command
+from controller.wire import COMMAND_BYTES_MAX, Command, Order, answer, is_expired, parse_command
 
 SENDERS_MAX = 8
 SENDER_PATIENCE_S = 2.0
@@ -49,7 +49,7 @@ class Inbox:
         self._wake_fd = wake_fd
         self._handler = handler
         self._senders: dict[int, _Sender] = {}
-        self._answered: OrderedDict[str, bytes] = OrderedDict()
+        self._answered: OrderedDict[tuple[int, str], tuple[bytes, bytes]] = OrderedDict()
         self._left_this_round = 0
         self.refused = 0
         """Commands and senders turned away since the start."""
@@ -129,16 +129,25 @@ class Inbox:
         command: Command | None = None
         try:
             command, order = parse_command(line)
-            if command.id in self._answered:
-                return self._answered[command.id]
+            key = (uid, command.id)
+            if key in self._answered:
+                return self._repeat(key, line)
+            _refuse_expired(command)
             reply = answer(command.id, ok=True, reason=self._handler(order, uid))
         except CommandRejected as error:
             self.refused += 1
             reply = answer(command.id if command else "", ok=False, reason=str(error))
-        if command is not None:
-            self._answered[command.id] = reply
+        if command is not None and (uid, command.id) not in self._answered:
+            self._answered[uid, command.id] = (line, reply)
             if len(self._answered) > ANSWERED_KEPT:
                 self._answered.popitem(last=False)
+        return reply
+
+    def _repeat(self, key: tuple[int, str], line: bytes) -> bytes:
+        """The first answer again, if this is the first line again."""
+        first_line, reply = self._answered[key]
+        if line != first_line:
+            raise CommandRejected(f"id {key[1]!r} was used for another command; choose a fresh one")
         return reply
 
     def _reply(self, sender: _Sender, reply: bytes) -> None:
@@ -157,6 +166,12 @@ class Inbox:
         self._selector.unregister(sender.channel)
         del self._senders[sender.channel.fileno()]
         sender.channel.close()
+
+
+def _refuse_expired(command: Command) -> None:
+    """Raise for an order that waited longer than its sender allowed."""
+    if is_expired(command, time.monotonic()):
+        raise CommandRejected("expired before it could be done; send it again if it still holds")
 
 
 def _listen(path: Path) -> socket.socket:

@@ -6,22 +6,25 @@ A failure to record or to publish never reaches the control above it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
 from controller.config.records import Settings
+from controller.heat.limits import LATE_TICKS
 from controller.heat.relays import RelayGate
 from controller.loop.attendance import NO_HEAT_REPORT, Attendance, Stamp
+from controller.loop.bottom import bottom_heat_c
 from controller.loop.calendar import DAY_TURNS, THIN_HISTORY, Calendar
 from controller.loop.clock import Clock, StepWatch
 from controller.loop.conditions import FrameView, frame_conditions
 from controller.loop.frame import FrameDecision, FrameInputs
+from controller.loop.publish import frame_document, snapshot_document
 from controller.loop.results import FrameTick, TickResult
 from controller.loop.site import SiteHealth
 from controller.loop.supervisor import Supervisor
-from controller.notices.life import FRESH, step_notices
-from controller.notices.words import notice_words
+from controller.notices.life import FRESH, Words, step_notices
+from controller.notices.words import notice_words, over_words
 from controller.record.rows import EventRow, Json, Recorder
 from controller.record.snapshot import SnapshotWriter
 from controller.sense.inputs import BoardState
@@ -29,17 +32,15 @@ from controller.sense.probes import ProbeSource
 from controller.sense.scratchpad import RawReading
 from controller.units import temperature_text
 from controller.vocabulary import SITE, Condition, FrameName, HeatReport, NoticeEvent, ProbeId
-from controller.wire import SNAPSHOT_SCHEMA, heat_document, notice_documents, reading_documents
 
-LATE_TICKS = 3.0
-"""A round that begins this many periods after the one before is late (fault matrix, T_LOOP)."""
+WORDS = Words(raised=notice_words, over=over_words)
 
 
-class BoardInputs(Protocol):
-    """The optional inputs: feedback, supply, cut-out, covers, stop."""
+class ContactSource(Protocol):
+    """The optional contacts: feedback, supply, cut-out, covers, stop."""
 
     def read(self) -> BoardState:
-        """All inputs now."""
+        """All contacts now."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +50,7 @@ class KeeperParts:
     settings: Settings
     clock: Clock
     probes: ProbeSource
-    board: BoardInputs
+    board: ContactSource
     gate: RelayGate
     recorder: Recorder
     snapshots: SnapshotWriter
@@ -57,8 +58,6 @@ class KeeperParts:
     supervisor: Supervisor
     site: SiteHealth
     attendances: Mapping[FrameName, Attendance]
-    bed_keep_c: Callable[[Settings, FrameName, float], float | None]
-    """Bottom heat's aim for a frame at a wall-clock time, None outside its dates."""
     boot_id: str
     tick_s: float
 
@@ -85,6 +84,7 @@ class Keeper:
         self._steps = StepWatch()
         self._last_at_s: float | None = None
         self._seq = parts.recorder.first_seq()
+        self._tick_count = 0
         self._id_prefix = f"n{self._seq}"
         self._say_c = lambda temp_c: temperature_text(temp_c, parts.settings.site.units)
         self._day_turns(parts.clock.utc_s())
@@ -98,6 +98,7 @@ class Keeper:
     def tick(self) -> TickResult:
         """Do one complete round; raises only what the process must not survive."""
         raws = self.parts.probes.latest()  # before the clock is read, so that no reading is from the future
+        self._tick_count += 1
         this = self._begin()
         self._sense_and_decide(this, raws)
         this.reports = self.parts.gate.apply(
@@ -124,7 +125,7 @@ class Keeper:
         dt_s = 0.0 if last_at_s is None else now_s - last_at_s
         late = dt_s > LATE_TICKS * self.parts.tick_s
         if late:
-            self.parts.site.note_late(now_s, dt_s)
+            self.parts.site.note_late(now_s, dt_s - self.parts.tick_s)
         this = _Round(stamp=self._stamp(now_s, utc_s), dt_s=dt_s, late=late)
         self.parts.site.confirmed = this.stamp.utc_confirmed
         step_s = self._steps.step_s(mono_s=now_s, utc_s=utc_s)
@@ -145,7 +146,7 @@ class Keeper:
 
     def _day_turns(self, utc_s: float) -> None:
         for name, attendance in self.parts.attendances.items():
-            attendance.bed_keep_c = self.parts.bed_keep_c(self.parts.settings, name, utc_s)
+            attendance.bed_keep_c = bottom_heat_c(self.parts.settings, name, utc_s)
 
     def _sense_and_decide(self, this: _Round, raws: Mapping[ProbeId, RawReading]) -> None:
         board = self.parts.board.read()
@@ -158,7 +159,6 @@ class Keeper:
             this.decisions[name] = attendance.decide(
                 FrameInputs(
                     now_s=now_s,
-                    tick_s=self.parts.tick_s,
                     late=this.late,
                     commissioned=not attendance.commission_gap,
                     keep_above_c=attendance.keep_above_c,
@@ -177,7 +177,7 @@ class Keeper:
         for name in self.parts.attendances:
             conditions.extend(frame_conditions(self._view(name, this), self._say_c))
         self._notices, this.events = step_notices(
-            self._notices, conditions, this.stamp.mono_s, notice_words, id_prefix=self._id_prefix
+            self._notices, conditions, this.stamp.mono_s, WORDS, id_prefix=self._id_prefix
         )
 
     def _view(self, name: FrameName, this: _Round) -> FrameView:
@@ -213,46 +213,25 @@ class Keeper:
         self.parts.site.note_record(self.parts.recorder.health())
 
     def _publish(self, this: _Round) -> None:
-        if not self.parts.snapshots.due(this.stamp.mono_s):
+        snapshots, stamp = self.parts.snapshots, this.stamp
+        if not snapshots.due(stamp.mono_s):
             return
-        self.parts.snapshots.write(
-            {
-                "schema": SNAPSHOT_SCHEMA,
-                "boot_id": this.stamp.boot_id,
-                "seq": this.stamp.seq,
-                "mono_s": this.stamp.mono_s,
-                "utc": this.stamp.utc_s,
-                "utc_confirmed": this.stamp.utc_confirmed,
-                "site": self.parts.settings.site.name,
-                "notices": notice_documents(self.open_notices),
-                "record": self.parts.site.record_document(),
-                "frames": {name: self._frame_document(name, this) for name in self.parts.attendances},
-            },
-            now_s=this.stamp.mono_s,
+        views = [self._view(name, this) for name in self.parts.attendances]
+        snapshots.write(
+            snapshot_document(
+                self.parts.settings,
+                stamp,
+                tick_count=self._tick_count,
+                notices=self.open_notices,
+                record=self.parts.site.record_document(),
+                frames={
+                    view.frame.name: frame_document(view, self.parts.attendances[view.frame.name])
+                    for view in views
+                },
+            ),
+            now_s=stamp.mono_s,
         )
-
-    def _frame_document(self, name: FrameName, this: _Round) -> dict[str, object]:
-        attendance, heat = self.parts.attendances[name], self.parts.settings.frames[name].heat
-        decision = this.decisions[name]
-        return {
-            "readings": reading_documents(attendance.readings, this.stamp.mono_s),
-            "keep_above_c": attendance.keep_above_c,
-            "aim_c": decision.wish.aim_c,
-            "wish": decision.wish.why,
-            "frost_likely": decision.frost_likely,
-            "opening": attendance.opening,
-            "covers_shut": attendance.covers_shut,
-            "coverings": list(attendance.coverings),
-            "rest_left_s": attendance.rest_left_s(this.stamp.mono_s),
-            "heat": None if heat is None else heat_document(this.reports[name]),
-            "limits": None
-            if heat is None
-            else {
-                "air_max_c": heat.air_max_c,
-                "root_max_c": heat.root_max_c,
-                "cable_max_c": heat.cable_max_c,
-            },
-        }
+        self.parts.site.publish_fault = snapshots.detail
 
     def _result(self, this: _Round) -> TickResult:
         return TickResult(

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from controller.errors import CommandRejected, StorageError
 from controller.loop.attendance import Attendance
 from controller.loop.keeper import Keeper
+from controller.loop.overlay import keep_above_problem
 from controller.units import temperature_text
 from controller.vocabulary import FrameName
 from controller.wire import Order, ReportCovering, ReportOpening, RestHeat, ResumeHeat, SetKeepAbove
@@ -48,14 +49,9 @@ class OrderDesk:
                 return f"heat of {attendance.frame.name} no longer rests by request"
 
     def _set_keep_above(self, attendance: Attendance, keep_above_c: float) -> str:
-        heat = attendance.frame.heat
-        if heat is None:
-            raise CommandRejected(f"{attendance.frame.name} has no heat")
-        off_c = keep_above_c + heat.leaf_allowance_k + heat.differential_k
-        if off_c >= heat.air_max_c:
-            raise CommandRejected(
-                f"keep_above_c {keep_above_c:g} with its differential reaches air_max_c {heat.air_max_c:g}"
-            )
+        problem = keep_above_problem(attendance.frame, keep_above_c)
+        if problem is not None:
+            raise CommandRejected(problem)
         attendance.keep_above_c = keep_above_c
         say = temperature_text(keep_above_c, self._keeper.parts.settings.site.units)
         return f"{attendance.frame.name} is kept above {say}"

@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 from controller.loop.conditions import site_condition
 from controller.loop.starts import CRASH_LOOP_STARTS, REPEATED_STARTS, StartCount
 from controller.record.rows import RecordHealth
+from controller.units import count_text
 from controller.vocabulary import Condition, Urgency
 
 _HOUR_S = 3600.0
 CLOCK_STEP_TOLD_S = 300.0
-"""Smaller steps of the wall clock are recorded but not told (fault matrix C01)."""
+"""Smaller steps of the wall clock are recorded but not told."""
 NEWS_LASTS_S = 60.0
 """For how long something that happened once counts as true, before it starts to be over."""
 
@@ -25,10 +26,14 @@ class SiteHealth:
     starts: StartCount
     settings_faults: tuple[str, ...] = ()
     """Why the settings file is not in use, when it is not."""
+    settings_copy_fault: str = ""
+    """Why the settings in use could not be copied for the next start."""
     settings_taken: bool = False
     """This run began because a changed settings file passed."""
-    lost_files: tuple[str, ...] = ()
-    """Names of stored state that could not be read."""
+    state_remarks: tuple[str, ...] = ()
+    """What of the stored state could not be used, one sentence each."""
+    publish_fault: str = ""
+    """Why the snapshot could not be written in the last tick."""
     contact_faults: tuple[str, ...] = ()
     """Inputs that could not be read in the last tick."""
     confirmed: bool = True
@@ -36,9 +41,9 @@ class SiteHealth:
     _stepped: tuple[float, float] | None = None
     _record: RecordHealth | None = field(default=None)
 
-    def note_late(self, now_s: float, gap_s: float) -> None:
-        """A round began ``gap_s`` after the one before."""
-        self._late = (now_s, gap_s)
+    def note_late(self, now_s: float, lateness_s: float) -> None:
+        """A round began ``lateness_s`` after it was due."""
+        self._late = (now_s, lateness_s)
 
     def note_clock_step(self, now_s: float, by_s: float) -> None:
         """The wall clock was set by ``by_s``."""
@@ -66,10 +71,18 @@ class SiteHealth:
         if self.settings_faults:
             found.append(
                 site_condition(
-                    "settings_refused", count=len(self.settings_faults), detail=self.settings_faults[0]
+                    "settings_refused",
+                    count=count_text(len(self.settings_faults), "fault"),
+                    detail=self.settings_faults[0],
                 )
             )
-        found.extend(site_condition("stored_state_lost", detail=name, place=name) for name in self.lost_files)
+        if self.settings_copy_fault:
+            found.append(site_condition("settings_copy_lost", detail=self.settings_copy_fault))
+        if self.publish_fault:
+            found.append(site_condition("not_publishing", detail=self.publish_fault))
+        found.extend(
+            site_condition("stored_state_lost", detail=remark, place=remark) for remark in self.state_remarks
+        )
         found.extend(
             site_condition("contact_unreadable", detail=fault, place=fault) for fault in self.contact_faults
         )
@@ -97,7 +110,8 @@ class SiteHealth:
             and abs(self._stepped[1]) > CLOCK_STEP_TOLD_S
             and now_s - self._stepped[0] < NEWS_LASTS_S
         ):
-            found.append(site_condition("clock_stepped", minutes=round(self._stepped[1] / 60)))
+            way, minutes = "forward" if self._stepped[1] > 0 else "back", round(abs(self._stepped[1]) / 60)
+            found.append(site_condition("clock_stepped", way=way, minutes=minutes))
         if now_s - self.started_at_s < NEWS_LASTS_S:
             found.extend(self._start_news())
         return found
@@ -110,5 +124,6 @@ class SiteHealth:
             found.append(site_condition("crash_loop", count=self.starts.unclean_in_hour))
         elif self.starts.last_was_unclean:
             urgency = Urgency.DAY if self.starts.unclean_in_day >= REPEATED_STARTS else Urgency.PAGE
-            found.append(site_condition("restarted", count=self.starts.unclean_in_day, urgency=urgency.value))
+            often = f"{count_text(max(1, self.starts.unclean_in_day), 'time')} within a day"
+            found.append(site_condition("restarted", count=often, urgency=urgency.value))
         return found

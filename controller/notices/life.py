@@ -24,8 +24,10 @@ class _Thread:
 
     since_at_s: float
     seen_at_s: float
-    urgency: Urgency
+    condition: Condition
+    """As last seen."""
     told: NoticeEvent | None = None
+    told_at_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,13 +39,23 @@ class NoticeMemory:
 
     def open(self) -> tuple[NoticeEvent, ...]:
         """Told and not cleared, most urgent first, then oldest first."""
-        told = [thread.told for thread in self.threads.values() if thread.told is not None]
-        return tuple(sorted(told, key=lambda event: -_RANK[event.urgency]))
+        told = [
+            (-_RANK[thread.told.urgency], thread.told_at_s, thread.told)
+            for thread in self.threads.values()
+            if thread.told is not None
+        ]
+        return tuple(event for _, _, event in sorted(told, key=lambda each: each[:2]))
 
 
 FRESH = NoticeMemory(threads={})
 
-Words = Callable[[Condition], str]
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Words:
+    """How a condition is told, and how it is told that it is over."""
+
+    raised: Callable[[Condition], str]
+    over: Callable[[Condition], str]
 
 
 def step_notices(
@@ -70,7 +82,7 @@ def step_notices(
             continue
         if thread.told is None or now_s - thread.seen_at_s >= CATALOGUE[key[0]].hold_out_s:
             if thread.told is not None:
-                events.append(replace(thread.told, event="cleared"))
+                events.append(replace(thread.told, event="cleared", text=words.over(thread.condition)))
         else:
             threads[key] = thread
     return NoticeMemory(threads=threads, next_number=number), tuple(events)
@@ -83,17 +95,18 @@ def _present(
     entry = CATALOGUE[condition.code]
     urgency = Urgency(str(condition.facts.get("urgency", entry.urgency.value)))
     if thread is None:
-        thread = _Thread(since_at_s=now_s, seen_at_s=now_s, urgency=urgency)
+        thread = _Thread(since_at_s=now_s, seen_at_s=now_s, condition=condition)
     told = thread.told
     if told is None:
         if now_s - thread.since_at_s < entry.hold_in_s:
-            return replace(thread, seen_at_s=now_s), None
+            return replace(thread, seen_at_s=now_s, condition=condition), None
         event = _event(new_id, "raised", condition, urgency, words)
     elif _RANK[urgency] > _RANK[told.urgency]:
         event = _event(told.notice_id, "worse", condition, urgency, words)
     else:
-        return replace(thread, seen_at_s=now_s), None
-    return replace(thread, seen_at_s=now_s, urgency=urgency, told=event), event
+        return replace(thread, seen_at_s=now_s, condition=condition), None
+    told_at_s = now_s if told is None else thread.told_at_s
+    return replace(thread, seen_at_s=now_s, condition=condition, told=event, told_at_s=told_at_s), event
 
 
 def _event(notice_id: str, what: str, condition: Condition, urgency: Urgency, words: Words) -> NoticeEvent:
@@ -104,7 +117,7 @@ def _event(notice_id: str, what: str, condition: Condition, urgency: Urgency, wo
         kind=CATALOGUE[condition.code].kind,
         urgency=urgency,
         frame=condition.frame,
-        text=words(condition),
+        text=words.raised(condition),
     )
 
 

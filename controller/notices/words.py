@@ -69,6 +69,11 @@ LOCKOUT_WORDS = {
 }
 
 
+def over_words(condition: Condition) -> str:
+    """What a person reads once the condition is gone."""
+    return CATALOGUE[condition.code].over.format(frame=condition.frame, **condition.facts)
+
+
 def notice_words(condition: Condition) -> str:
     """The notice as a person reads it; ``facts`` must hold what the catalogue's words name."""
     return CATALOGUE[condition.code].words.format(frame=condition.frame, **condition.facts)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from controller.vocabulary import AIR_PLACES, ROOT_PLACES, Level, Place, Reading, Readings, Sample
+from controller.vocabulary import AIR_PLACES, ROOT_PLACES, Place, Reading, Readings, Sample
 
 RAISE_WITHOUT_AIR_K = 1.0
 FROST_MARGIN_K = 2.0
@@ -21,19 +21,12 @@ WARM_MEMORY_S = 3 * 3600.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Basis:
-    """What control goes by in this tick; None where no trusted reading gives it."""
+    """What control goes by in this tick."""
 
     frost_c: float | None
-    """The temperature held against the aim."""
-    frost_place: Place | None
-    warmest_air_c: float | None
-    root_c: float | None
-    """The warmest trusted of bed and guard."""
-    level: Level
+    """The temperature held against the aim; None where nothing inside can be trusted."""
     raise_k: float
     """By how much the aim is raised because a stand-in is measured."""
-    air_spread_k: float = 0.0
-    """By how much trusted air probes disagree; 0 with fewer than two."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,40 +37,26 @@ class FrostMemory:
     seen_at_s: float = 0.0
 
 
-def choose_basis(readings: Readings, fitted: frozenset[Place]) -> Basis:
-    """The basis for one frame; a fitted place missing from ``readings`` counts as lost.
+def choose_basis(readings: Readings) -> Basis:
+    """The coldest trusted air; without any, the coldest trusted root probe with a raised aim.
 
-    BLIND says that nothing inside is trusted; whether heat may run then is not decided here.
     The cable and the wall never stand in for air, nor does the outside.
     """
-    air = {place: reading.temp_c for place in AIR_PLACES if (reading := _trusted(readings, place))}
-    root = {place: reading.temp_c for place in ROOT_PLACES if (reading := _trusted(readings, place))}
-    lost = any(_trusted(readings, place) is None for place in fitted if place is not Place.WALL)
-    level, raise_k = (Level.REDUCED if lost else Level.NORMAL), 0.0
-    ruling = air
-    if not air:
-        ruling, raise_k = root, RAISE_WITHOUT_AIR_K if root else 0.0
-        level = Level.REDUCED if root else Level.BLIND
-    frost_place = min(ruling, key=ruling.__getitem__) if ruling else None
-    coldest_c = ruling[frost_place] if frost_place else None
-    warmest_air_c = max(air.values()) if air else None
-    return Basis(
-        frost_c=coldest_c,
-        frost_place=frost_place,
-        warmest_air_c=warmest_air_c,
-        root_c=max(root.values()) if root else None,
-        level=level,
-        raise_k=raise_k,
-        air_spread_k=warmest_air_c - coldest_c
-        if warmest_air_c is not None and coldest_c is not None
-        else 0.0,
-    )
+    air_c = _coldest(readings, AIR_PLACES)
+    if air_c is not None:
+        return Basis(frost_c=air_c, raise_k=0.0)
+    root_c = _coldest(readings, ROOT_PLACES)
+    return Basis(frost_c=root_c, raise_k=0.0 if root_c is None else RAISE_WITHOUT_AIR_K)
 
 
-def _trusted(readings: Readings, place: Place) -> Sample | None:
-    """The place's sample, or None."""
-    reading = readings.get(place)
-    return reading if isinstance(reading, Sample) else None
+def _coldest(readings: Readings, places: tuple[Place, ...]) -> float | None:
+    """The coldest trusted reading of these places, or None."""
+    coldest_c: float | None = None
+    for place in places:
+        reading = readings.get(place)
+        if isinstance(reading, Sample) and (coldest_c is None or reading.temp_c < coldest_c):
+            coldest_c = reading.temp_c
+    return coldest_c
 
 
 def remember_frost(memory: FrostMemory, basis: Basis, outside: Reading | None, now_s: float) -> FrostMemory:

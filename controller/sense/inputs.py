@@ -33,7 +33,7 @@ _TRIES = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FrameInputs:
+class FrameContacts:
     """One frame's contacts; None means not fitted, never unknown."""
 
     feedback_live: bool | None = None
@@ -47,12 +47,12 @@ class BoardState:
     """All contacts at one instant."""
 
     stop_pressed: bool | None
-    frames: Mapping[FrameName, FrameInputs]
+    frames: Mapping[FrameName, FrameContacts]
     faults: tuple[str, ...] = ()
     """Reads that failed; those inputs stand at their open side."""
 
 
-class BoardInputs:
+class BoardContacts:
     """Owns the input pins of one board.
 
     Plain InputDevice and no edge detection: a contact is looked at once a tick, so neither
@@ -102,7 +102,7 @@ class BoardInputs:
         self._faults = []
         stop_closed = self._is_closed("stop button", self._stop)
         frames = {
-            name: FrameInputs(
+            name: FrameContacts(
                 feedback_live=self._is_closed(f"{name}: feedback", devices["feedback"]),
                 supply_present=self._is_closed(f"{name}: supply", devices["supply"]),
                 cut_out_closed=self._is_closed(f"{name}: cut-out", devices["cut_out"]),

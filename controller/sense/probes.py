@@ -18,7 +18,7 @@ from typing import Protocol
 
 from controller.errors import HardwareError
 from controller.sense.scratchpad import RawReading, ReadFailure, decode_lines
-from controller.vocabulary import ProbeId, Rejection
+from controller.vocabulary import PROBE_FAMILIES, ProbeId, Rejection
 
 # The library would otherwise load kernel modules on import, and raise where there are none.
 os.environ["W1THERMSENSOR_NO_KERNEL_MODULE"] = "1"
@@ -27,7 +27,8 @@ from w1thermsensor import NoSensorFoundError, Sensor, W1ThermSensor  # after the
 READ_DEADLINE_S = 8.0
 """Twice what the kernel's five tries take on a bad bus; later than that a read counts as hung."""
 
-_PROBE_NAME = re.compile(r"(?:10|22|28|3b|42)-[0-9a-f]{12}")
+_DEVICE_NAME = re.compile(r"(?!00)[0-9a-f]{2}-[0-9a-f]{12}")
+"""Family 00 is what noise on the line leaves."""
 _BUS_NAME = re.compile(r"w1_bus_master\d+")
 _DEFAULT_BUS = "w1_bus_master1"
 _TEXT_BYTES_MAX = 4096
@@ -47,16 +48,19 @@ class ProbeSource(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FoundProbe:
-    """One probe that the kernel shows."""
+    """One 1-Wire device that the kernel shows."""
 
     probe: ProbeId
     bus: str
-    readable: bool
-    """Its data file is there; a broken entry has none."""
+
+    @property
+    def usable(self) -> bool:
+        """Of a family that is read here."""
+        return self.probe[:2] in PROBE_FAMILIES
 
 
 def list_probes(folder: Path) -> tuple[FoundProbe, ...]:
-    """Every temperature probe in the folder, by id; phantoms of family 00 are not among them.
+    """Every device in the folder, by id, usable or not; phantoms of family 00 are not among them.
 
     Raises HardwareError where the folder itself cannot be listed.
     """
@@ -68,13 +72,9 @@ def list_probes(folder: Path) -> tuple[FoundProbe, ...]:
             "put dtoverlay=w1-gpio into the board's config.txt and restart it"
         ) from error
     return tuple(
-        FoundProbe(
-            probe=ProbeId(name),
-            bus=_find_bus(folder, name) or _DEFAULT_BUS,
-            readable=os.access(folder / name / W1ThermSensor.SLAVE_FILE, os.R_OK),
-        )
+        FoundProbe(probe=ProbeId(name), bus=_find_bus(folder, name) or _DEFAULT_BUS)
         for name in names
-        if _PROBE_NAME.fullmatch(name)
+        if _DEVICE_NAME.fullmatch(name)
     )
 
 

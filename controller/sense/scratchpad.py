@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from controller.vocabulary import Rejection
+from controller.vocabulary import FULL_RESOLUTION_BITS, Rejection
 
 SCRATCHPAD_BYTES = 9
 CHIP_MIN_SIXTEENTHS = -55 * 16
@@ -21,7 +21,7 @@ POWER_ON_SIXTEENTHS = 85 * 16
 STARVED_SIXTEENTHS = 0x07FF
 """127.9375 °C: what the chip holds when its supply sagged during the conversion."""
 
-_BITS_BY_CONFIG = {0x1F: 9, 0x3F: 10, 0x5F: 11, 0x7F: 12}
+_BITS_BY_CONFIG = {0x1F: 9, 0x3F: 10, 0x5F: 11, 0x7F: FULL_RESOLUTION_BITS}
 _CONFIG_BY_BITS = {bits: config for config, bits in _BITS_BY_CONFIG.items()}
 _UNCONVERTED = 0x0C
 """Byte 6 of a scratchpad that still holds its power-on value; alone it means nothing."""
@@ -93,7 +93,7 @@ def sixteenths_of(data: bytes) -> int:
     An impossible config byte masks nothing; see ``examine`` for whether the bytes may be used.
     """
     raw = int.from_bytes(data[:2], "little", signed=True)
-    undefined_bits = 12 - (resolution_of(data) or 12)
+    undefined_bits = FULL_RESOLUTION_BITS - (resolution_of(data) or FULL_RESOLUTION_BITS)
     return raw >> undefined_bits << undefined_bits
 
 
@@ -132,7 +132,7 @@ def _chip_flaw(sixteenths: int, *, unconverted: bool) -> tuple[Rejection | None,
 
 def _flawed(flaw: Rejection, detail: str) -> Contents:
     """Contents whose number is of no use; 12 bits stand in for an unknown resolution."""
-    return Contents(sixteenths=0, resolution_bits=12, flaw=flaw, detail=detail)
+    return Contents(sixteenths=0, resolution_bits=FULL_RESOLUTION_BITS, flaw=flaw, detail=detail)
 
 
 def decode_lines(lines: Sequence[str], taken_at_s: float) -> RawReading:
@@ -176,14 +176,14 @@ def _failed(reason: Rejection, detail: str, taken_at_s: float) -> ReadFailure:
     return ReadFailure(reason=reason, detail=detail, taken_at_s=taken_at_s)
 
 
-def encode_scratchpad(temp_c: float, resolution_bits: int = 12) -> bytes:
+def encode_scratchpad(temp_c: float, resolution_bits: int = FULL_RESOLUTION_BITS) -> bytes:
     """The nine bytes that a healthy chip would hold at ``temp_c``, rounded to its step.
 
     Clamped to -55…125 °C. Raises ValueError for NaN, infinity or a resolution other than 9 to 12.
     """
     if not math.isfinite(temp_c) or resolution_bits not in _CONFIG_BY_BITS:
         raise ValueError(f"no scratchpad for {temp_c} °C at {resolution_bits} bits")
-    undefined_bits = 12 - resolution_bits
+    undefined_bits = FULL_RESOLUTION_BITS - resolution_bits
     sixteenths = round(temp_c * 16 / (1 << undefined_bits)) << undefined_bits
     bounded = min(max(sixteenths, CHIP_MIN_SIXTEENTHS), CHIP_MAX_SIXTEENTHS)
     return _encode_sixteenths(bounded, _CONFIG_BY_BITS[resolution_bits])

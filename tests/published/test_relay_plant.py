@@ -65,7 +65,6 @@ def run(  # noqa: PLR0917  # the plant's own numbers
                 raise_k=0.0,
                 blind=False,
                 frost_likely=True,
-                tick_s=STEP_S,
                 relay_on=relay_on,
             ),
         )

@@ -21,7 +21,7 @@ from controller.heat.pins import GpioSwitch, RehearsalFactory
 from controller.loop.commission import commission_states, stored_records
 from controller.loop.safety_list import POINTS
 from controller.record.lockouts import LockoutFiles
-from controller.sense.inputs import BoardInputs
+from controller.sense.inputs import BoardContacts
 from controller.vocabulary import FrameName, Lockout, LockoutCause
 from tests.controller.config.test_rules import SECOND
 from tests.controller.config.texts import SMALL, read
@@ -185,6 +185,17 @@ def test_a_running_keeper_refuses_and_is_named(bench: Bench) -> None:
     assert "[y/n]" not in result.output
 
 
+def test_another_frames_damaged_lockout_is_no_lockout_of_this_one(bench: Bench) -> None:
+    """Lockouts are judged by the pins of all frames, as the keeper judges them."""
+    bench.config.write_text(SMALL + SECOND)
+    bench.folders.lockouts.mkdir(parents=True)
+    (bench.folders.lockouts / "north.first.json").write_text("{")
+    result = bench.run(ALL_YES, "--frame", "bed")
+    assert result.exception is None, result.output
+    refused = bench.run(ALL_YES, "--frame", "north")
+    assert "north is locked" in str(refused.exception)
+
+
 def test_a_locked_frame_is_not_tried(bench: Bench) -> None:
     """A lockout keeps the relay off until a person has cleared it; the form is no way round."""
     lockout = Lockout(frame=BED, cause=LockoutCause.LIVE_WHEN_OFF, detail="cable live", raised_utc="")
@@ -256,14 +267,14 @@ def test_a_contact_that_shows_mains_refuses_before_the_relay_moves(
     """The plug is asked for and, where a contact can tell, checked."""
     factory = RehearsalFactory(None)
 
-    class Wired(BoardInputs):
+    class Wired(BoardContacts):
         """Contacts of which one is closed as soon as they are looked at."""
 
         def __init__(self, settings: Settings, pin_factory: Any) -> None:
             super().__init__(settings, pin_factory)
             pin_factory.pin(pin).drive_low()
 
-    monkeypatch.setattr(relay_trial, "BoardInputs", Wired)
+    monkeypatch.setattr(relay_trial, "BoardContacts", Wired)
     with pytest.raises(CommandRejected, match="pull"):
         _pulse(factory)
     assert all(not state.state for state in factory.pin(17).states)

@@ -83,6 +83,26 @@ def test_list_says_when_the_settings_cannot_be_used(tree: W1Tree, tmp_path: Path
     assert A in result.stdout
 
 
+def test_other_families_on_the_bus_are_listed_as_of_no_use_here(tree: W1Tree, tmp_path: Path) -> None:
+    """A probe that the settings would refuse is not offered for them, and cannot be corrected."""
+    other = "10-00000000000f"
+    tree.add(other, 4.0)
+    result = invoke(tree, tmp_path, "list")
+    assert result.exit_code == 0, result.output
+    lines = result.stdout.splitlines()
+    assert lines[-1] == f"{other}  not usable here: of the families 28, 22, 42 only"
+    assert sum(other in line for line in lines) == 1
+    assert isinstance(invoke(tree, tmp_path, "ice", "--probe", other, "--yes").exception, CommandRejected)
+
+
+def test_a_bus_with_other_families_only_says_so(tmp_path: Path) -> None:
+    tree = W1Tree(tmp_path / "w1")
+    tree.add("10-00000000000f", 4.0)
+    refused = invoke(tree, tmp_path, "list").exception
+    assert isinstance(refused, HardwareError)
+    assert "10-00000000000f: not usable here" in str(refused)
+
+
 @pytest.mark.parametrize("kind", ["pipe", "folder", "huge"])
 def test_list_waits_for_no_pipe_in_place_of_the_settings(tree: W1Tree, tmp_path: Path, kind: str) -> None:
     """It says what is wrong with them, and the list still comes."""

@@ -52,7 +52,6 @@ class Bench:
             raise_k=0.0,
             blind=False,
             frost_likely=True,
-            tick_s=self.tick_s,
             relay_on=self.relay_on,
         )
         self.memory, wish = step_thermostat(self.settings, self.memory, replace(plain, **changes))  # type: ignore[arg-type]
@@ -176,7 +175,7 @@ def test_a_falling_air_brings_heat_forward_and_a_rising_one_ends_it_early() -> N
         air_c -= 1.0 / 360.0
     assert air_c == pytest.approx(2.6, abs=0.03)
     assert frame.tick(air_c).reason is WishReason.AIR_FALLING
-    assert slope_c_per_h(frame.memory) == pytest.approx(-1.0, abs=0.05)
+    assert slope_c_per_h(frame.memory.fast_c, frame.memory.slow_c) == pytest.approx(-1.0, abs=0.05)
     frame = bench(LEADING)
     air_c = 0.0
     while frame.tick(air_c).heat_wanted:
@@ -201,11 +200,11 @@ def test_the_look_ahead_is_bounded_both_ways() -> None:
 def test_before_two_readings_there_is_no_slope_and_a_long_gap_forgets_it() -> None:
     """A probe that returns after a night must not look like a plunge."""
     frame = bench(LEADING)
-    assert slope_c_per_h(frame.memory) == 0.0
+    assert slope_c_per_h(frame.memory.fast_c, frame.memory.slow_c) == 0.0
     frame.tick(8.0)
     frame.ticks(60, None)
     assert frame.tick(4.0).reason is WishReason.WARM_ENOUGH
-    assert slope_c_per_h(frame.memory) == 0.0
+    assert slope_c_per_h(frame.memory.fast_c, frame.memory.slow_c) == 0.0
 
 
 def test_a_short_gap_keeps_the_slope() -> None:
@@ -215,7 +214,7 @@ def test_a_short_gap_keeps_the_slope() -> None:
         frame.tick(9.0 - tick / 360.0)
     frame.ticks(30, None)
     frame.tick(7.0)
-    assert slope_c_per_h(frame.memory) < -0.5
+    assert slope_c_per_h(frame.memory.fast_c, frame.memory.slow_c) < -0.5
 
 
 @pytest.mark.parametrize("tick_s", [10.0, 60.0])
@@ -227,7 +226,7 @@ def test_the_steps_of_a_probe_make_hardly_any_slope(tick_s: float) -> None:
     for tick in range(int(8 * 3600 / tick_s)):
         frame.tick(round((5.03 + chance.gauss(0.0, 0.02)) * 16.0) / 16.0)
         if tick * tick_s > 3600.0:
-            worst = max(worst, abs(slope_c_per_h(frame.memory)))
+            worst = max(worst, abs(slope_c_per_h(frame.memory.fast_c, frame.memory.slow_c)))
     assert worst < 0.1
 
 

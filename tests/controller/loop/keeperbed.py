@@ -22,7 +22,7 @@ from controller.loop.supervisor import Supervisor
 from controller.record.lockouts import LockoutFiles
 from controller.record.rows import EventRow, RecordHealth, SampleRow
 from controller.record.snapshot import SnapshotWriter
-from controller.sense.inputs import BoardState, FrameInputs
+from controller.sense.inputs import BoardState, FrameContacts
 from controller.sense.scratchpad import RawReading, ReadFailure, Scratchpad, encode_scratchpad
 from controller.vocabulary import FrameName, HeatReport, Place, ProbeId, Rejection
 
@@ -131,7 +131,7 @@ class HandInputs:
 
     def __init__(self) -> None:
         self.stop_pressed: bool | None = None
-        self.frames: dict[FrameName, FrameInputs] = {}
+        self.frames: dict[FrameName, FrameContacts] = {}
         self.faults: tuple[str, ...] = ()
 
     def read(self) -> BoardState:

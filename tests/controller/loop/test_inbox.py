@@ -82,6 +82,31 @@ def test_the_same_id_twice_is_done_once(tmp_path: Path) -> None:
     assert len(done) == 2
 
 
+def test_an_id_used_again_for_another_command_is_refused_and_not_taken_for_the_first(tmp_path: Path) -> None:
+    done: list[Order] = []
+
+    def handler(order: Order, uid: int) -> str:
+        done.append(order)
+        return "done"
+
+    with served(tmp_path / "s", handler):
+        ask(tmp_path / "s", line())
+        reply = ask(tmp_path / "s", line(args={"frame": "north", "for_s": 60.0}))
+        assert reply["ok"] is False
+        assert "another command" in str(reply["reason"])
+        assert ask(tmp_path / "s", line())["ok"] is True, "the first answer still stands"
+    assert len(done) == 1
+
+
+@pytest.mark.parametrize(("waited_s", "done"), [(0.0, True), (29.0, True), (31.0, False), (-60.0, False)])
+def test_an_order_that_waited_too_long_is_refused(*, waited_s: float, done: bool, tmp_path: Path) -> None:
+    """W08: an old order, or one from the future, changes nothing."""
+    with served(tmp_path / "s", lambda order, uid: "done"):
+        reply = ask(tmp_path / "s", line(sent_at_s=time.monotonic() - waited_s))
+    assert reply["ok"] is done
+    assert ("expired" in str(reply["reason"])) is not done
+
+
 def test_a_refusal_carries_its_reason(tmp_path: Path) -> None:
     def handler(order: Order, uid: int) -> str:
         raise CommandRejected(f"no frame of {uid} for {order.cmd}")

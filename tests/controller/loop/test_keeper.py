@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 
 from controller.errors import CommandRejected, StorageError
-from controller.loop.assemble import bottom_heat_c
+from controller.loop.bottom import bottom_heat_c
 from controller.loop.orders import OrderDesk
 from controller.loop.overlay import FrameOverlay, Overlay
 from controller.record.rows import RecordHealth
-from controller.sense.inputs import FrameInputs
+from controller.sense.inputs import FrameContacts
 from controller.vocabulary import HeatReason, Level, LockoutCause, Place, Rejected, Sample
 from controller.wire import ReportCovering, ReportOpening, RestHeat, ResumeHeat, SetKeepAbove
 from tests.controller.loop.keeperbed import COLD, MILD, NORTH, SOUTH, START_UTC_S, KeeperBed, settings_of
@@ -132,10 +132,10 @@ def test_a_cable_live_though_switched_off_locks_and_stays_locked_over_a_restart(
     """R01: welded contact by feedback within a minute; the lock outlives the process."""
     bed = KeeperBed(tmp_path)
     bed.set_c(MILD)
-    bed.inputs.frames = {SOUTH: FrameInputs(feedback_live=False)}
+    bed.inputs.frames = {SOUTH: FrameContacts(feedback_live=False)}
     bed.build()
     bed.run(WARMING_UP_S)
-    bed.inputs.frames = {SOUTH: FrameInputs(feedback_live=True)}
+    bed.inputs.frames = {SOUTH: FrameContacts(feedback_live=True)}
     report = bed.run(60.0)
     assert report.lockout is not None
     assert report.lockout.cause is LockoutCause.LIVE_WHEN_OFF
@@ -149,10 +149,10 @@ def test_a_cable_live_though_switched_off_locks_and_stays_locked_over_a_restart(
 
 def test_mains_lost_to_the_cable_is_told_at_once(bed: KeeperBed) -> None:
     """M09: the board runs, the cable's supply is gone."""
-    bed.inputs.frames = {SOUTH: FrameInputs(supply_present=True)}
+    bed.inputs.frames = {SOUTH: FrameContacts(supply_present=True)}
     bed.build()
     bed.run(WARMING_UP_S)
-    bed.inputs.frames = {SOUTH: FrameInputs(supply_present=False)}
+    bed.inputs.frames = {SOUTH: FrameContacts(supply_present=False)}
     assert not bed.run(60.0).relay_on
     assert {"supply_lost", "unprotected"} <= bed.open_codes()
 
@@ -411,7 +411,7 @@ def test_a_contact_that_cannot_be_read_is_told(bed: KeeperBed) -> None:
 
 
 def test_the_cover_switch_is_published(bed: KeeperBed) -> None:
-    bed.inputs.frames = {SOUTH: FrameInputs(covers_shut=False)}
+    bed.inputs.frames = {SOUTH: FrameContacts(covers_shut=False)}
     bed.build()
     bed.run(10.0)
     assert json.loads(bed.folders.snapshot.read_bytes())["frames"]["south"]["covers_shut"] is False

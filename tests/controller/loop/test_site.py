@@ -7,8 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from controller.loop.calibration_file import load_calibration
 from controller.loop.site import SiteHealth
 from controller.loop.starts import StartCount, StartLog
+from controller.notices.words import notice_words, over_words
+from controller.record.rows import RecordHealth
 
 CLEAN = StartCount(last_was_unclean=False, unclean_in_hour=0, unclean_in_day=0)
 
@@ -23,7 +26,7 @@ def test_a_well_guarded_board_has_nothing_to_say() -> None:
 
 def test_standing_faults_stand_until_mended() -> None:
     site = SiteHealth(
-        started_at_s=0.0, guarded=False, starts=CLEAN, settings_faults=("a", "b"), lost_files=("x", "y")
+        started_at_s=0.0, guarded=False, starts=CLEAN, settings_faults=("a", "b"), state_remarks=("x", "y")
     )
     for now_s in (0.0, 1e6):
         assert codes(site, now_s) == {"unguarded", "settings_refused", "stored_state_lost"}
@@ -94,3 +97,45 @@ def test_the_list_of_starts_is_bounded_and_survives_rubbish(tmp_path: Path) -> N
 def test_a_folder_that_takes_no_file_does_not_stop_a_start(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     assert StartLog(tmp_path / "file" / "starts.json").note_start(1.0) == CLEAN
+
+
+def test_what_a_damaged_file_says_makes_a_sentence(tmp_path: Path) -> None:
+    """The remark of a real damaged file, read as a person would."""
+    (tmp_path / "calibration.json").write_text("{")
+    faults = load_calibration(tmp_path / "calibration.json").faults
+    site = SiteHealth(started_at_s=0.0, guarded=True, starts=CLEAN, state_remarks=faults)
+    (condition,) = site.conditions(1e6)
+    assert notice_words(condition) == f"Look at what was stored: {faults[0]}."
+
+
+def test_a_copy_that_could_not_be_kept_and_a_state_not_published_are_told() -> None:
+    site = SiteHealth(started_at_s=0.0, guarded=True, starts=CLEAN, settings_copy_fault="disk full")
+    site.publish_fault = "no such folder"
+    assert codes(site, 1e6) == {"settings_copy_lost", "not_publishing"}
+
+
+def test_every_site_notice_finds_its_facts() -> None:
+    """No notice of the site can fail for want of a fact."""
+    site = SiteHealth(
+        started_at_s=0.0,
+        guarded=False,
+        starts=StartCount(last_was_unclean=True, unclean_in_hour=1, unclean_in_day=1),
+        settings_faults=("a",),
+        settings_copy_fault="b",
+        settings_taken=True,
+        state_remarks=("c",),
+        contact_faults=("d",),
+        confirmed=False,
+        publish_fault="e",
+    )
+    site.note_late(0.0, 21.0)
+    site.note_clock_step(0.0, -3600.0)
+    site.note_record(RecordHealth(recording=False, detail="f", pending=1, dropped=0, set_aside="g"))
+    told = {condition.code: notice_words(condition) for condition in site.conditions(1.0)}
+    assert len(told) == 13, "one of each of the site's own"
+    assert told["clock_stepped"] == (
+        "Nothing to do: the clock was set back by 60 min. Heat does not depend on it."
+    )
+    assert "came 21 s late" in told["late"]
+    assert "without a clean stop, 1 time within a day" in told["restarted"]
+    assert all(over_words(condition) for condition in site.conditions(1.0))

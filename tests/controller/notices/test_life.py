@@ -4,26 +4,29 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.notices import life
 from controller.notices.catalogue import CATALOGUE
-from controller.notices.life import FRESH, NoticeMemory, step_notices
+from controller.notices.life import FRESH, NoticeMemory, Words, step_notices
 from controller.vocabulary import Condition, FrameName, NoticeEvent
 
 SOUTH = FrameName("south")
 STUCK = Condition(code="below_keep", frame=SOUTH, facts={"n": 1.0})
 
 
-def words(condition: Condition) -> str:
-    return f"{condition.code} {dict(condition.facts)}"
+WORDS = Words(
+    raised=lambda condition: f"{condition.code} {dict(condition.facts)}",
+    over=lambda condition: f"over {condition.code}",
+)
 
 
 def step(
     memory: NoticeMemory, conditions: list[Condition], now_s: float
 ) -> tuple[NoticeMemory, tuple[NoticeEvent, ...]]:
-    return step_notices(memory, conditions, now_s, words, id_prefix="t")
+    return step_notices(memory, conditions, now_s, WORDS, id_prefix="t")
 
 
 def test_a_condition_is_told_only_after_its_hold_in() -> None:
@@ -53,6 +56,7 @@ def test_it_is_cleared_once_after_its_hold_out_under_the_same_id() -> None:
     assert events == ()
     memory, events = step(memory, [], entry.hold_in_s + entry.hold_out_s)
     assert [(event.event, event.notice_id) for event in events] == [("cleared", raised[0].notice_id)]
+    assert events[0].text == "over below_keep", "what is over no longer tells anybody what to do"
     assert memory.open() == ()
 
 
@@ -91,11 +95,18 @@ def test_raised_and_cleared_alternate_and_never_outrun_the_holds(flicker: list[b
 
 
 def test_an_unknown_code_is_our_bug_and_is_not_swallowed() -> None:
-    try:
+    with pytest.raises(KeyError):
         step(FRESH, [Condition(code="no_such")], 0.0)
-    except KeyError:
-        return
-    raise AssertionError("an unknown code passed")
+
+
+def test_of_equal_urgency_the_oldest_stands_first() -> None:
+    old = Condition(code="probe_lost", frame=SOUTH, facts={"place": "bed"})
+    new = Condition(code="probe_lost", frame=SOUTH, facts={"place": "air"})
+    memory, _ = step(FRESH, [old], 0.0)
+    memory, _ = step(memory, [old], 60.0)
+    memory, _ = step(memory, [new, old], 100.0)
+    memory, _ = step(memory, [new, old], 160.0)
+    assert ["bed" in event.text for event in memory.open()] == [True, False]
 
 
 def test_life_has_no_more_memory_than_open_threads() -> None:

@@ -17,9 +17,8 @@ from controller.sense.fallback import (
     frost_likely,
     remember_frost,
 )
-from controller.vocabulary import Level, Place, Reading, Rejected, Rejection, Sample
+from controller.vocabulary import Place, Reading, Rejected, Rejection, Sample
 
-ALL = frozenset(Place)
 LOST = Rejected(reason=Rejection.ABSENT, since_at_s=0.0)
 WHOLE: dict[Place, Reading] = {
     place: Sample(temp_c=temp_c, taken_at_s=0.0)
@@ -36,75 +35,40 @@ WHOLE: dict[Place, Reading] = {
 
 
 def basis_without(*lost: Place) -> Basis:
-    return choose_basis({**WHOLE, **dict.fromkeys(lost, LOST)}, ALL)
+    return choose_basis({**WHOLE, **dict.fromkeys(lost, LOST)})
 
 
 def sample(temp_c: float) -> Sample:
     return Sample(temp_c=temp_c, taken_at_s=0.0)
 
 
-def test_coldest_air_rules_for_frost_and_warmest_for_overheating() -> None:
-    """With every probe trusted the level is normal and the aim is as set."""
-    assert basis_without() == Basis(
-        frost_c=3.0,
-        frost_place=Place.AIR,
-        warmest_air_c=4.0,
-        root_c=9.0,
-        level=Level.NORMAL,
-        raise_k=0.0,
-        air_spread_k=1.0,
-    )
-
-
-def test_air_probes_that_disagree_rule_one_way_each() -> None:
-    """P26: the colder for frost, the warmer for overheating; the spread is told."""
-    basis = choose_basis({Place.AIR: sample(6.0), Place.AIR_SECOND: sample(1.0)}, frozenset({Place.AIR}))
-    assert (basis.frost_c, basis.frost_place, basis.warmest_air_c) == (1.0, Place.AIR_SECOND, 6.0)
-    assert basis.air_spread_k == 5.0
+def test_the_coldest_air_rules_for_frost() -> None:
+    """P26: of two that disagree the colder is believed; the aim is as set."""
+    assert basis_without() == Basis(frost_c=3.0, raise_k=0.0)
+    basis = choose_basis({Place.AIR: sample(6.0), Place.AIR_SECOND: sample(1.0)})
+    assert basis == Basis(frost_c=1.0, raise_k=0.0)
 
 
 @pytest.mark.parametrize(
-    ("lost", "frost_c", "place", "warmest_c", "root_c", "level", "raise_k"),
+    ("lost", "frost_c", "raise_k"),
     [
-        ((Place.AIR,), 4.0, Place.AIR_SECOND, 4.0, 9.0, Level.REDUCED, 0.0),
-        ((Place.AIR_SECOND,), 3.0, Place.AIR, 3.0, 9.0, Level.REDUCED, 0.0),
-        ((Place.AIR, Place.AIR_SECOND), 7.0, Place.BED, None, 9.0, Level.REDUCED, RAISE_WITHOUT_AIR_K),
-        (
-            (Place.AIR, Place.AIR_SECOND, Place.BED),
-            9.0,
-            Place.GUARD,
-            None,
-            9.0,
-            Level.REDUCED,
-            RAISE_WITHOUT_AIR_K,
-        ),
-        ((Place.AIR, Place.AIR_SECOND, Place.BED, Place.GUARD), None, None, None, None, Level.BLIND, 0.0),
-        ((Place.BED, Place.GUARD), 3.0, Place.AIR, 4.0, None, Level.REDUCED, 0.0),
-        ((Place.CABLE,), 3.0, Place.AIR, 4.0, 9.0, Level.REDUCED, 0.0),
-        ((Place.OUTSIDE,), 3.0, Place.AIR, 4.0, 9.0, Level.REDUCED, 0.0),
-        ((Place.WALL,), 3.0, Place.AIR, 4.0, 9.0, Level.NORMAL, 0.0),
-        (tuple(Place), None, None, None, None, Level.BLIND, 0.0),
+        ((Place.AIR,), 4.0, 0.0),
+        ((Place.AIR_SECOND,), 3.0, 0.0),
+        ((Place.AIR, Place.AIR_SECOND), 7.0, RAISE_WITHOUT_AIR_K),
+        ((Place.AIR, Place.AIR_SECOND, Place.BED), 9.0, RAISE_WITHOUT_AIR_K),
+        ((Place.AIR, Place.AIR_SECOND, Place.BED, Place.GUARD), None, 0.0),
+        ((Place.BED, Place.GUARD), 3.0, 0.0),
+        ((Place.CABLE,), 3.0, 0.0),
+        ((Place.OUTSIDE,), 3.0, 0.0),
+        ((Place.WALL,), 3.0, 0.0),
+        (tuple(Place), None, 0.0),
     ],
 )
-def test_each_loss_falls_back_in_order(  # noqa: PLR0917  # one column of the table each
-    lost: tuple[Place, ...],
-    frost_c: float | None,
-    place: Place | None,
-    warmest_c: float | None,
-    root_c: float | None,
-    level: Level,
-    raise_k: float,
+def test_each_loss_falls_back_in_order(
+    lost: tuple[Place, ...], frost_c: float | None, raise_k: float
 ) -> None:
-    """P01, P02, P03, P29: level by level, and cable, wall and outside never stand in for air."""
-    basis = basis_without(*lost)
-    assert (basis.frost_c, basis.frost_place) == (frost_c, place)
-    assert (basis.warmest_air_c, basis.root_c) == (warmest_c, root_c)
-    assert (basis.level, basis.raise_k) == (level, raise_k)
-
-
-def test_a_fitted_place_without_any_reading_counts_as_lost() -> None:
-    """A reading that is not there at all is no better than a rejected one."""
-    assert choose_basis({Place.AIR: sample(3.0)}, frozenset({Place.AIR, Place.BED})).level is Level.REDUCED
+    """P01, P02, P03, P29: air, then root, then nothing; cable, wall and outside never stand in for air."""
+    assert basis_without(*lost) == Basis(frost_c=frost_c, raise_k=raise_k)
 
 
 READINGS = st.dictionaries(
@@ -116,14 +80,11 @@ READINGS = st.dictionaries(
 @given(readings=READINGS)
 def test_frost_is_never_judged_by_a_warmer_probe_than_need_be(readings: dict[Place, Reading]) -> None:
     """The basis is the least trusted air number, else the least root number, else nothing."""
-    basis = choose_basis(readings, frozenset(readings))
+    basis = choose_basis(readings)
     trusted = {place: reading.temp_c for place, reading in readings.items() if isinstance(reading, Sample)}
     air = [trusted[place] for place in (Place.AIR, Place.AIR_SECOND) if place in trusted]
     root = [trusted[place] for place in (Place.BED, Place.GUARD) if place in trusted]
     assert basis.frost_c == min(air or root, default=None)
-    assert basis.warmest_air_c == max(air, default=None)
-    assert basis.root_c == max(root, default=None)
-    assert (basis.level is Level.BLIND) == (not air and not root)
     assert basis.raise_k == (RAISE_WITHOUT_AIR_K if root and not air else 0.0)
 
 
@@ -147,7 +108,7 @@ def test_frost_is_likely_below_the_margin_inside_or_outside(
 ) -> None:
     """Keep above + 2 K; the colder of both decides."""
     readings = {} if inside_c is None else {Place.AIR: sample(inside_c)}
-    basis = choose_basis(readings, frozenset({Place.AIR}))
+    basis = choose_basis(readings)
     outside = LOST if outside_c is None else sample(outside_c)
     assert frost_likely(FrostMemory(), basis, outside, KEEP_C, 0.0) is likely
 
@@ -165,7 +126,7 @@ def test_frost_is_likely_below_the_margin_inside_or_outside(
 )
 def test_silence_means_the_worst_case(*, seen_c: float, age_s: float, likely: bool) -> None:
     """With nothing trusted the last state decides while it is young; later, silence is frost."""
-    basis = choose_basis({Place.AIR: sample(seen_c)}, frozenset({Place.AIR}))
+    basis = choose_basis({Place.AIR: sample(seen_c)})
     memory = remember_frost(FrostMemory(), basis, None, 1000.0)
     memory = remember_frost(memory, BLIND, LOST, 1000.0 + age_s)
     assert frost_likely(memory, BLIND, LOST, KEEP_C, 1000.0 + age_s) is likely
@@ -175,11 +136,6 @@ def test_the_margins_are_pinned() -> None:
     """P02 names 1 K; the rest is common practice, no source."""
     assert RAISE_WITHOUT_AIR_K == 1.0
     assert (FROST_MARGIN_K, FROST_MARGIN_BLIND_K, WARM_MEMORY_S) == (2.0, 4.0, 10_800.0)
-
-
-def test_without_air_no_spread_is_claimed() -> None:
-    """Nothing disagrees where nothing is measured."""
-    assert basis_without(Place.AIR, Place.AIR_SECOND).air_spread_k == 0.0
 
 
 def test_nothing_ever_seen_counts_as_frost() -> None:

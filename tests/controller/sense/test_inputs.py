@@ -13,7 +13,7 @@ from gpiozero.pins.mock import MockFactory, MockPin
 from controller.config.parse import parse_settings
 from controller.config.records import Settings
 from controller.errors import HardwareError
-from controller.sense.inputs import BoardInputs, BoardState, FrameInputs
+from controller.sense.inputs import BoardContacts, BoardState, FrameContacts
 from controller.vocabulary import FrameName
 
 SOUTH = FrameName("south")
@@ -50,22 +50,22 @@ def drive(factory: MockFactory, number: int, *, closed: bool) -> None:
 
 def test_unfitted_inputs_are_none_and_claim_nothing(factory: MockFactory) -> None:
     """None means not fitted, never unknown."""
-    board = BoardInputs(parse_settings(EXAMPLE.read_text(encoding="utf-8"), "example.toml"), factory)
-    assert board.read() == BoardState(stop_pressed=None, frames={SOUTH: FrameInputs()})
+    board = BoardContacts(parse_settings(EXAMPLE.read_text(encoding="utf-8"), "example.toml"), factory)
+    assert board.read() == BoardState(stop_pressed=None, frames={SOUTH: FrameContacts()})
     assert not factory.pins
     board.close()
 
 
 def test_broken_wires_read_as_the_safe_side(factory: MockFactory) -> None:
     """Every input pulled up and every contact open: pressed, opened, no supply, not live, covers open."""
-    board = BoardInputs(wired_settings(), factory)
+    board = BoardContacts(wired_settings(), factory)
     assert {number: pin.pull for number, pin in _claimed(factory).items()} == dict.fromkeys(
         (STOP, FEEDBACK, SUPPLY, CUT_OUT, COVER), "up"
     )
     assert board.read() == BoardState(
         stop_pressed=True,
         frames={
-            SOUTH: FrameInputs(
+            SOUTH: FrameContacts(
                 feedback_live=False, supply_present=False, cut_out_closed=False, covers_shut=False
             )
         },
@@ -91,11 +91,11 @@ def test_each_contact_closed_says_one_thing_only(
     factory: MockFactory, pin: int, change: dict[str, bool]
 ) -> None:
     """Closed to ground means live, present, closed, shut; and back again when it opens."""
-    board = BoardInputs(wired_settings(), factory)
+    board = BoardContacts(wired_settings(), factory)
     open_state = board.read().frames[SOUTH]
     drive(factory, pin, closed=True)
-    fields = {name: getattr(open_state, name) for name in FrameInputs.__dataclass_fields__}
-    assert board.read().frames[SOUTH] == FrameInputs(**(fields | change))
+    fields = {name: getattr(open_state, name) for name in FrameContacts.__dataclass_fields__}
+    assert board.read().frames[SOUTH] == FrameContacts(**(fields | change))
     assert board.read().stop_pressed is True
     drive(factory, pin, closed=False)
     assert board.read().frames[SOUTH] == open_state
@@ -104,7 +104,7 @@ def test_each_contact_closed_says_one_thing_only(
 
 def test_the_stop_button_is_a_normally_closed_loop(factory: MockFactory) -> None:
     """Closed is released, open is pressed."""
-    board = BoardInputs(wired_settings(), factory)
+    board = BoardContacts(wired_settings(), factory)
     drive(factory, STOP, closed=True)
     assert board.read().stop_pressed is False
     drive(factory, STOP, closed=False)
@@ -114,30 +114,30 @@ def test_the_stop_button_is_a_normally_closed_loop(factory: MockFactory) -> None
 
 def test_inputs_are_never_driven(factory: MockFactory) -> None:
     """From claim to close every pin stays an input, and is free again afterwards."""
-    board = BoardInputs(wired_settings(), factory)
+    board = BoardContacts(wired_settings(), factory)
     board.read()
     pins = _claimed(factory)
     assert {pin.function for pin in pins.values()} == {"input"}
     board.close()
     assert {pin.function for pin in pins.values()} == {"input"}
-    again = BoardInputs(wired_settings(), factory)
+    again = BoardContacts(wired_settings(), factory)
     again.close()
 
 
 def test_a_pin_in_use_is_refused_with_its_name_and_nothing_stays_claimed(factory: MockFactory) -> None:
     """R08 for inputs: named, and the others are let go."""
-    taken = BoardInputs(wired_settings(), factory)
+    taken = BoardContacts(wired_settings(), factory)
     with pytest.raises(HardwareError, match=r"stop button on GPIO 21"):
-        BoardInputs(wired_settings(), factory)
+        BoardContacts(wired_settings(), factory)
     taken.close()
-    BoardInputs(wired_settings(), factory).close()
+    BoardContacts(wired_settings(), factory).close()
 
 
 def test_a_line_that_cannot_be_read_counts_as_a_broken_wire_and_is_said(
     factory: MockFactory, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """One failed look is tried again; two are the open side, and the rest is read all the same."""
-    board = BoardInputs(wired_settings(), factory)
+    board = BoardContacts(wired_settings(), factory)
     for pin in (STOP, FEEDBACK, SUPPLY, CUT_OUT, COVER):
         drive(factory, pin, closed=True)
     failures = [1]

@@ -275,21 +275,25 @@ def test_whatever_a_library_raises_becomes_a_failure(
 
 
 def test_the_list_holds_real_probes_only(tree: W1Tree) -> None:
-    """Phantoms of family 00, bus masters and files are left out; a broken entry is listed as such."""
+    """Phantoms of family 00, bus masters and files are left out; other families are listed as of no use."""
     (tree.folder / "00-800000000000").mkdir()
     (tree.folder / "w1_bus_master1").mkdir()
     (tree.folder / "28-notanumber00").mkdir()
     (tree.folder / "28-00000000000d").mkdir()
     (tree.folder / "28-00000000000e").symlink_to(tree.root / "nowhere")
     tree.add("10-00000000000f", 1.0, bus=2)
-    found = {entry.probe: (entry.bus, entry.readable) for entry in list_probes(tree.folder)}
+    for family in ("3b", "1d"):
+        (tree.folder / f"{family}-000000000010").mkdir()
+    found = {entry.probe: (entry.bus, entry.usable) for entry in list_probes(tree.folder)}
     assert found == {
         A: ("w1_bus_master1", True),
         B: ("w1_bus_master1", True),
         C: ("w1_bus_master2", True),
-        "28-00000000000d": ("w1_bus_master1", False),
-        "28-00000000000e": ("w1_bus_master1", False),
-        "10-00000000000f": ("w1_bus_master2", True),
+        "28-00000000000d": ("w1_bus_master1", True),
+        "28-00000000000e": ("w1_bus_master1", True),
+        "10-00000000000f": ("w1_bus_master2", False),
+        "3b-000000000010": ("w1_bus_master1", False),
+        "1d-000000000010": ("w1_bus_master1", False),
     }
 
 
