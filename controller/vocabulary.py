@@ -17,6 +17,10 @@ SITE = FrameName("")
 """Stands where a fact belongs to the whole site, not to one frame."""
 ProbeId = NewType("ProbeId", str)
 """Family and serial as the kernel writes them, for example ``28-0000075565aa``."""
+PROBE_FAMILIES = ("28", "22", "42")
+"""1-Wire families that are read here: DS18B20, DS1822, DS28EA00, alike in scratchpad and conversion."""
+FULL_RESOLUTION_BITS = 12
+"""What every probe should measure with: steps of 1/16 K."""
 
 
 class Place(StrEnum):
@@ -68,7 +72,7 @@ class Sample:
 
     temp_c: float
     taken_at_s: float
-    resolution_bits: int = 12
+    resolution_bits: int = FULL_RESOLUTION_BITS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,11 +10,10 @@ from controller.config.records import FrameSettings
 from controller.heat.pins import BOARD, PinRefused, open_factory
 from controller.loop.calibration_file import Calibration
 from controller.units import temperature_text
-from controller.vocabulary import AIR_PLACES, Place, Sample
+from controller.vocabulary import AIR_PLACES, FULL_RESOLUTION_BITS, Place, Sample
 
-_FULL_BITS = 12
 _WATCHED = (*AIR_PLACES, Place.BED)
-"""Without any of these there is nothing to control by (fault matrix G09)."""
+"""Without any of these there is nothing to control by."""
 
 
 @dataclass(slots=True)
@@ -38,7 +37,7 @@ def probe_lines(
         corrected = " (corrected)" if look.probe in calibration.corrections else ""
         if isinstance(look.reading, Sample):
             bits = look.reading.resolution_bits
-            coarse = "" if bits == _FULL_BITS else f", only {bits} bits"
+            coarse = "" if bits == FULL_RESOLUTION_BITS else f", only {bits} bits"
             words = f"{temperature_text(look.reading.temp_c, units)}{corrected}{coarse}"
         else:
             words = f"no reading ({look.reading.reason.replace('_', ' ')}): {look.reading.detail}"

@@ -35,9 +35,11 @@ def look_at_probes(
     probes: Mapping[Place, ProbeId], w1: Path, calibration: Calibration
 ) -> Mapping[Place, ProbeLook]:
     """Read each probe once, corrected, and judge it by its place; bounded in time even on a hung bus."""
-    raws = _read_once(set(probes.values()), w1)
+    raws = read_once(set(probes.values()), w1)
     return {
-        place: ProbeLook(probe=probe, reading=_judge(raws.get(probe), place, calibration.offset_k(probe)))
+        place: ProbeLook(
+            probe=probe, reading=judge_alone(raws.get(probe), place, calibration.offset_k(probe))
+        )
         for place, probe in probes.items()
     }
 
@@ -52,20 +54,26 @@ def outputs_persist(switches: Collection[Path] = KERNEL_SWITCHES) -> bool | None
     return None
 
 
-def _read_once(probes: Collection[ProbeId], w1: Path) -> Mapping[ProbeId, RawReading]:
+def read_once(probes: Collection[ProbeId], w1: Path) -> Mapping[ProbeId, RawReading]:
+    """One read of each probe; one that did not answer in time is missing."""
     readers = BusReaders(sorted(probes), w1, _ONLY_ROUND_S, READ_DEADLINE_S, time.monotonic)
     try:
-        until_s = time.monotonic() + READ_DEADLINE_S + 1.0 + len(probes) * _WAIT_PER_PROBE_S
-        raws = readers.latest()
-        while len(raws) < len(probes) and time.monotonic() < until_s:
-            time.sleep(_LOOK_S)
-            raws = readers.latest()
-        return raws
+        return first_readings(readers, len(probes))
     finally:
         readers.close()
 
 
-def _judge(raw: RawReading | None, place: Place, offset_k: float) -> Reading:
+def first_readings(readers: BusReaders, count: int) -> Mapping[ProbeId, RawReading]:
+    """Wait until ``count`` probes have answered or have been found hung, within a bound."""
+    until_s = time.monotonic() + READ_DEADLINE_S + 1.0 + count * _WAIT_PER_PROBE_S
+    raws = readers.latest()
+    while len(raws) < count and time.monotonic() < until_s:
+        time.sleep(_LOOK_S)
+        raws = readers.latest()
+    return raws
+
+
+def judge_alone(raw: RawReading | None, place: Place, offset_k: float) -> Reading:
     """One reading by itself, as old as it was when it was made."""
     if raw is None:
         return Rejected(reason=Rejection.NEVER_SEEN, since_at_s=0.0, detail="it did not answer in time")

@@ -7,13 +7,20 @@ from dataclasses import dataclass
 
 from controller.notices.words import PLACE_WORDS
 from controller.units import span_text, temperature_text
-from controller.vocabulary import Place, ProbeId, Reading, Rejection, Sample
+from controller.vocabulary import (
+    FULL_RESOLUTION_BITS,
+    PROBE_FAMILIES,
+    Place,
+    ProbeId,
+    Reading,
+    Rejection,
+    Sample,
+)
 
 WARMING_K = 0.5
 """A hand warms a probe by more than this within the window; a draught does not."""
 WINDOW_S = 30.0
 _PLACE_COLUMNS = 24
-_FINE_BITS = 12
 _WHY = {
     Rejection.NEVER_SEEN: "does not answer",
     Rejection.ABSENT: "does not answer",
@@ -41,14 +48,21 @@ class ProbeTable:
     places: Mapping[ProbeId, list[tuple[str, Place]]]
     corrected: frozenset[ProbeId]
     units: str
+    unusable: tuple[ProbeId, ...] = ()
+    """Other devices on the bus, of families that are not read here."""
 
-    def place_of(self, probe: ProbeId) -> Place | None:
-        """The place whose limits its readings are held to."""
-        return self.places[probe][0][1] if probe in self.places else None
+    def place_of(self, probe: ProbeId) -> Place:
+        """The place whose limits its readings are held to; those of the air before it has a place."""
+        return self.places[probe][0][1] if probe in self.places else Place.AIR
 
     def list_lines(self, readings: Mapping[ProbeId, Reading]) -> list[str]:
-        """One line per probe, below a heading."""
-        return [self._heading(), *(self._list_line(probe, readings[probe]) for probe in self.probes)]
+        """One line per probe, below a heading; then one per device that is of no use here."""
+        families = ", ".join(PROBE_FAMILIES)
+        return [
+            self._heading(),
+            *(self._list_line(probe, readings[probe]) for probe in self.probes),
+            *(f"{other:<16} not usable here: of the families {families} only" for other in self.unusable),
+        ]
 
     def start_of_line(self, probe: ProbeId) -> str:
         """Id and place, in columns."""
@@ -66,10 +80,11 @@ class ProbeTable:
     def _list_line(self, probe: ProbeId, reading: Reading) -> str:
         if not isinstance(reading, Sample):
             return f"{self.start_of_line(probe)} none: {_WHY[reading.reason]}"
-        coarse = "" if reading.resolution_bits >= _FINE_BITS else " (coarse: set it to 12)"
+        coarse = reading.resolution_bits < FULL_RESOLUTION_BITS
+        remark = f" (coarse: set it to {FULL_RESOLUTION_BITS})" if coarse else ""
         corrected = ", ice-corrected" if probe in self.corrected else ""
         shown = temperature_text(reading.temp_c, self.units)
-        return f"{self.start_of_line(probe)} {shown:>8}  {reading.resolution_bits} bits{coarse}{corrected}"
+        return f"{self.start_of_line(probe)} {shown:>8}  {reading.resolution_bits} bits{remark}{corrected}"
 
 
 class WarmthWatch:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,6 +13,7 @@ from pathlib import Path
 import click
 
 from controller.bounded_read import UnfitFile, read_bounded
+from controller.commands.look import first_readings, judge_alone, read_once
 from controller.commands.options import config_option, run_option, state_option, w1_option
 from controller.commands.probe_table import ProbeTable, WarmthWatch
 from controller.config.parse import LARGEST_FILE_BYTES, decode_settings, parse_settings
@@ -22,12 +23,8 @@ from controller.folders import find_folders
 from controller.loop.calibration_file import Calibration, Correction, load_calibration, save_correction
 from controller.sense.calibrate import IceFlaw, IcePoint, find_ice_point
 from controller.sense.probes import READ_DEADLINE_S, BusReaders, list_probes
-from controller.sense.samples import fresh_memory, judge_reading, limits_for
-from controller.sense.scratchpad import RawReading
-from controller.vocabulary import Place, ProbeId, Reading, Sample
+from controller.vocabulary import Place, ProbeId, Sample
 
-_LOOK_S = 0.02
-_WAIT_PER_PROBE_S = 1.5
 _ICE_WORDS = """\
 The ice bath: crush clean ice made from tap or distilled water, fill a vacuum flask with it, add just
 enough cold water to fill the gaps, stir. The ice must reach the bottom; no salt. Hang the probe in
@@ -89,15 +86,11 @@ def list_command(config: Path, state: Path | None, run: Path | None, w1: Path) -
     for remark in (assigned.remark, *calibration.faults):
         if remark:
             click.echo(remark, err=True)
-    readers = BusReaders(table.probes, w1, READ_DEADLINE_S * 10, READ_DEADLINE_S, time.monotonic)
-    try:
-        raws = _first_readings(readers, len(table.probes))
-        readings = {
-            probe: _judge(raws.get(probe), table.place_of(probe), calibration.offset_k(probe))
-            for probe in table.probes
-        }
-    finally:
-        readers.close()
+    raws = read_once(table.probes, w1)
+    readings = {
+        probe: judge_alone(raws.get(probe), table.place_of(probe), calibration.offset_k(probe))
+        for probe in table.probes
+    }
     for line in table.list_lines(readings):
         click.echo(line)
 
@@ -117,10 +110,12 @@ def watch_command(config: Path, w1: Path, every_s: float, rounds: int | None) ->
     overwrite = _can_overwrite()
     drawn = 0
     try:
-        _first_readings(readers, len(table.probes))
+        first_readings(readers, len(table.probes))
         for _ in _looks(every_s, rounds):
             raws, now_s = readers.latest(), time.monotonic()
-            readings = {probe: _judge(raws.get(probe), table.place_of(probe), 0.0) for probe in table.probes}
+            readings = {
+                probe: judge_alone(raws.get(probe), table.place_of(probe), 0.0) for probe in table.probes
+            }
             if overwrite and drawn:
                 click.echo(f"\x1b[{drawn}A\x1b[J", nl=False)
             lines = watch.lines(readings, now_s)
@@ -196,13 +191,13 @@ def _settle(raw_c: Iterator[float]) -> IcePoint:
 def _distinct_raw_c(readers: BusReaders, probe: ProbeId, every_s: float, rounds: int) -> Iterator[float]:
     """Each new sound reading once, uncorrected; ends after ``rounds`` looks."""
     judged_at_s = -1.0
-    _first_readings(readers, 1)
+    first_readings(readers, 1)
     for _ in _looks(every_s, rounds):
         raw = readers.latest().get(probe)
         if raw is None or raw.taken_at_s <= judged_at_s:
             continue
         judged_at_s = raw.taken_at_s
-        reading = _judge(raw, Place.AIR, 0.0)
+        reading = judge_alone(raw, Place.AIR, 0.0)
         if isinstance(reading, Sample):
             yield reading.temp_c
         else:
@@ -219,33 +214,21 @@ def _looks(every_s: float, rounds: int | None) -> Iterator[int]:
         count += 1
 
 
-def _first_readings(readers: BusReaders, count: int) -> Mapping[ProbeId, RawReading]:
-    """Wait until every probe has answered or has been found hung, within a bound."""
-    until_s = time.monotonic() + READ_DEADLINE_S + 1.0 + count * _WAIT_PER_PROBE_S
-    raws = readers.latest()
-    while len(raws) < count and time.monotonic() < until_s:
-        time.sleep(_LOOK_S)
-        raws = readers.latest()
-    return raws
-
-
-def _judge(raw: RawReading | None, place: Place | None, offset_k: float) -> Reading:
-    """One reading by itself, as old as it was when it was made."""
-    limits = limits_for(place or Place.AIR, READ_DEADLINE_S)
-    taken_at_s = 0.0 if raw is None else raw.taken_at_s
-    return judge_reading(fresh_memory(taken_at_s), raw, taken_at_s, limits, offset_k)[1]
-
-
 def _make_table(assigned: _Assigned, calibration: Calibration, w1: Path) -> ProbeTable:
     """Lay out every probe that is found or assigned; HardwareError when there is none."""
     found = list_probes(w1)
     places = assigned.places()
-    probes = tuple(sorted({*(entry.probe for entry in found), *places}))
+    probes = tuple(sorted({*(entry.probe for entry in found if entry.usable), *places}))
+    unusable = tuple(entry.probe for entry in found if not entry.usable)
     if not probes:
-        raise HardwareError(f"{w1}: no probe found; check the wiring, the 4.7 kΩ pull-up and the lead")
+        others = f" ({', '.join(unusable)}: not usable here)" if unusable else ""
+        raise HardwareError(
+            f"{w1}: no probe found{others}; check the wiring, the 4.7 kΩ pull-up and the lead"
+        )
     return ProbeTable(
         probes=probes,
         places=places,
+        unusable=unusable,
         corrected=frozenset(calibration.corrections),
         units=assigned.units(),
     )
@@ -253,7 +236,7 @@ def _make_table(assigned: _Assigned, calibration: Calibration, w1: Path) -> Prob
 
 def _find_named(name: str, w1: Path) -> ProbeId:
     """The probe of that id, if the kernel shows it."""
-    found = [entry.probe for entry in list_probes(w1)]
+    found = [entry.probe for entry in list_probes(w1) if entry.usable]
     if name not in found:
         raise CommandRejected(f"{name}: no such probe; found: {', '.join(found) or 'none'}")
     return ProbeId(name)

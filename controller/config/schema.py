@@ -15,7 +15,7 @@ from typing import Annotated, Any, get_args
 from pydantic import BaseModel, ConfigDict, Field
 
 from controller.config.records import CoverKind, Units, WallKind
-from controller.vocabulary import Lay
+from controller.vocabulary import PROBE_FAMILIES, Lay
 
 AIR_CEILING_C = 30.0
 ROOT_CEILING_C = 25.0
@@ -34,7 +34,7 @@ RELAY_PINS = tuple(pin for pin in range(9, 28) if pin not in (14, 15))
 # 2 and 3 have the board's own pull-ups, 4 carries the 1-Wire bus.
 INPUT_PINS = tuple(pin for pin in range(5, 28) if pin not in (14, 15))
 
-PROBE_ID_PATTERN = r"^(28|22|42)-[0-9a-f]{12}$"
+PROBE_ID_PATTERN = rf"^({'|'.join(PROBE_FAMILIES)})-[0-9a-f]{{12}}$"
 FRAME_NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9_-]{0,31}$"
 _LABEL_PATTERN = r"^\w(?:[\w -]{0,30}\w)?$"
 _LINE_PATTERN = r"^[^\p{C}]+$"
