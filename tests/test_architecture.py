@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from controller.heat.relays import RelayGate
+
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "controller"
 FILES = sorted(PACKAGE.rglob("*.py"))
@@ -287,3 +289,20 @@ def test_no_machine_or_workplace_word_is_in_the_project() -> None:
         if path == Path(__file__).resolve():
             continue
         assert not pattern.search(path.read_text(encoding="utf-8")), path
+
+
+def test_only_the_gate_and_two_trials_can_move_a_relay() -> None:
+    """INV-1: ``apply`` and ``all_off`` are the whole way to a pin; there is no ``on`` to call."""
+    public = {name for name in vars(RelayGate) if not name.startswith("_")}
+    assert public == {"apply", "all_off", "close"}
+    movers = {
+        module_name(path)
+        for path in FILES
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "drive"
+    }
+    assert movers == {
+        "controller.heat.contacts",
+        "controller.commands.relay_trial",
+        "controller.commands.relays_off",
+    }

@@ -78,3 +78,15 @@ def test_links_within_the_project_lead_somewhere() -> None:
     for document in (README, ROOT / "DEVELOPERS.md", *sorted((ROOT / "hardware_notes").glob("*.md"))):
         for target in re.findall(r"\]\((?!https?:|#)([^)#]+)", document.read_text(encoding="utf-8")):
             assert (document.parent / Path(target)).exists(), f"{document.name} links to {target}"
+
+
+def test_every_invariant_is_quoted_by_a_test() -> None:
+    """An invariant that no test names is a wish."""
+    stated = re.findall(
+        r"^- \*\*(I\d+|INV-\d+)\*\*", (ROOT / "DEVELOPERS.md").read_text("utf-8"), re.MULTILINE
+    )
+    assert len(stated) >= 13
+    texts = [path.read_text("utf-8") for path in (ROOT / "tests").rglob("*.py") if path != Path(__file__)]
+    for invariant in stated:
+        quoted = re.compile(rf"\b{invariant}\b")
+        assert any(quoted.search(text) for text in texts), invariant

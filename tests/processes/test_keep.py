@@ -308,7 +308,7 @@ def test_a_rehearsal_refuses_a_live_keepers_folder(lab: KeeperLab) -> None:
 
 
 def test_without_being_asked_for_a_rehearsal_pretended_pins_are_refused(lab: KeeperLab) -> None:
-    """X23: no board, or a mock smuggled in by the environment: a refusal before anything is driven."""
+    """INV-4, X23: no board, or a mock smuggled in by the environment: a refusal before anything is driven."""
     run = subprocess.run(
         [
             sys.executable,

@@ -160,7 +160,7 @@ LOCKED = Lockout(
 
 
 def test_a_lockout_drives_off_and_isolates_before_it_is_written_and_is_written_before_it_is_told() -> None:
-    """Off never waits for a disk; telling does."""
+    """INV-2: Off never waits for a disk; telling does."""
     lab = locked_lab(isolating=True)
     assert lab.journal == [
         ("south heat", "off"),

@@ -112,7 +112,7 @@ def plant() -> object:
 def test_a_bug_anywhere_in_the_loop_ends_with_the_relay_off(
     owner: type, name: str, order: BoardOrder, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """X01: an unexpected exception leaves the process, and leaves it with heat off."""
+    """X01, I3: an unexpected exception leaves the process, and leaves it with heat off."""
     once_heating(monkeypatch, owner, name, plant)
     with pytest.raises(PlantedError):
         run_board(order)

@@ -141,7 +141,7 @@ def test_a_refusal_carries_its_reason(tmp_path: Path) -> None:
     ],
 )
 def test_bad_commands_are_refused_with_a_reason_and_reach_nobody(data: bytes, tmp_path: Path) -> None:
-    """X22, W06: nothing malformed or unknown gets past the edge."""
+    """INV-5, X22, W06: nothing malformed or unknown gets past the edge."""
     with served(tmp_path / "s", lambda order, uid: pytest.fail(f"{order} {uid}")) as inbox:
         reply = ask(tmp_path / "s", data)
         assert reply["ok"] is False
