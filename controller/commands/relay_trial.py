@@ -17,7 +17,7 @@ from typing import Any
 from controller.config.records import FrameSettings, Settings
 from controller.errors import CommandRejected, HardwareError
 from controller.heat.pins import GpioSwitch, PinRefused
-from controller.sense.inputs import BoardInputs
+from controller.sense.inputs import BoardContacts
 
 PULSE_S = 2.0
 _LOOK_S = 0.05
@@ -38,7 +38,7 @@ def pulse_relay(
     Ends at once, with the relay off, when a fitted contact shows mains supply or a live cable.
     Raises CommandRejected for that and HardwareError for a pin that cannot be used.
     """
-    board = BoardInputs(settings, factory)
+    board = BoardContacts(settings, factory)
     try:
         _refuse_mains(board, frame)
         with _switch(pin, active_high, factory) as switch, _signals_end_tidily():
@@ -80,7 +80,7 @@ def _signals_end_tidily() -> Iterator[None]:
             signal.signal(number, handler)
 
 
-def _refuse_mains(board: BoardInputs, frame: FrameSettings) -> None:
+def _refuse_mains(board: BoardContacts, frame: FrameSettings) -> None:
     contacts = board.read().frames[frame.name]
     if contacts.supply_present:
         raise CommandRejected(

@@ -20,7 +20,7 @@ from controller.record.snapshot import SnapshotWriter
 from controller.record.writer import DirectWriter
 from controller.rehearse.probes import SimulatedProbes
 from controller.rehearse.run import BuildKeeper, KeeperLike
-from controller.sense.inputs import BoardInputs
+from controller.sense.inputs import BoardContacts
 from controller.vocabulary import FrameName
 from controller.wire import ReportOpening
 
@@ -38,15 +38,12 @@ def real_keeper(folders: Folders) -> BuildKeeper:
         settings: Settings, clock: RehearsalClock, probes: SimulatedProbes, step_s: float
     ) -> KeeperLike:
         factory = open_factory(REHEARSAL, record=None)
-        heat_pins = {
-            name: frame.heat.pins.relay for name, frame in settings.frames.items() if frame.heat is not None
-        }
         hardware = Hardware(
             clock=clock,
             probes=probes,
-            board=BoardInputs(settings, factory),
+            board=BoardContacts(settings, factory),
             make_switch=lambda pin, active_high: GpioSwitch(pin, active_high=active_high, factory=factory),
-            lockouts=LockoutFiles(folders.lockouts, heat_pins),
+            lockouts=LockoutFiles(folders.lockouts, settings.heat_pins),
             recorder=DirectWriter(folders.history, utc_s=clock.utc_s),
             snapshots=SnapshotWriter(folders.snapshot, gap_s=SNAPSHOT_GAP_S),
             calendar=RehearsalCalendar(),
