@@ -10,10 +10,6 @@ import click
 from controller import __version__
 from controller.errors import ConfigError, ControllerError
 
-EXIT_REFUSED = 1
-EXIT_USAGE = 2
-EXIT_SETTINGS = 78
-
 COMMANDS = {
     "keep": "Hold the frames frost free: the keeper itself.",
     "rehearse": "Run the real keeper on a simulated frame.",
@@ -50,7 +46,8 @@ class LazyGroup(click.Group):
 
 @click.group(
     cls=LazyGroup,
-    epilog="Exit codes: 0 done, 1 refused or failed, 2 wrong usage, 78 settings unusable.",
+    epilog="Exit codes: 0 done, 1 refused or failed, 2 wrong usage, 78 settings unusable, "
+    "130 or 143 interrupted.",
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 @click.version_option(__version__, prog_name="frameward")
@@ -69,10 +66,10 @@ def main() -> None:
         sys.exit(error.exit_code)
     except ConfigError as error:
         click.echo(f"The settings cannot be used ({len(error.faults)} to mend):\n{error}", err=True)
-        sys.exit(EXIT_SETTINGS)
+        sys.exit(error.exit_code)
     except ControllerError as error:
         click.echo(f"frameward: {error}", err=True)
-        sys.exit(EXIT_REFUSED)
+        sys.exit(error.exit_code)
     sys.exit(code if isinstance(code, int) else 0)
 
 

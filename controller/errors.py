@@ -13,10 +13,14 @@ ControllerError
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 
 class ControllerError(Exception):
     """Root of every error that frameward raises on purpose."""
+
+    exit_code: ClassVar[int] = 1
+    """With which a command ends that this error ended."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +42,9 @@ class Fault:
 
 class ConfigError(ControllerError):
     """The settings cannot be used; ``faults`` holds every fault found, not only the first."""
+
+    exit_code: ClassVar[int] = 78
+    """What the system's list of exit codes calls a fault of the configuration (``EX_CONFIG``)."""
 
     def __init__(self, faults: tuple[Fault, ...]) -> None:
         """Keep all faults; there is at least one."""

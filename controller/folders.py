@@ -5,11 +5,23 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from pathlib import Path
 
+from controller.bounded_read import UnfitFile, read_bounded
 from controller.errors import StorageError
 
-_KIND_NAME = "frameward-folder-kind"
+KIND_FILE = "frameward-folder-kind"
+"""The file by which a folder is known as a keeper's own."""
+_BOOT_ID_FILE = Path("/proc/sys/kernel/random/boot_id")
+_KIND_BYTES_MAX = 64
+
+
+class FolderKind(StrEnum):
+    """Whose folders these are."""
+
+    LIVE = "live"
+    REHEARSAL = "rehearsal"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,19 +118,21 @@ def find_folders(state: Path | None, run: Path | None, environment: Mapping[str,
     )
 
 
-def claim_folders(folders: Folders, *, kind: str) -> None:
-    """Create both folders and mark them as ``live`` or ``rehearsal``.
+def claim_folders(folders: Folders, *, kind: FolderKind) -> None:
+    """Create both folders and mark them as of this kind.
 
     Raises StorageError when either belongs to the other kind: a rehearsal never
     writes into a real keeper's history, nor the other way round.
     """
     for folder in (folders.state, folders.run):
-        mark = folder / _KIND_NAME
+        mark = folder / KIND_FILE
         try:
             folder.mkdir(parents=True, exist_ok=True, mode=0o750)
-            found = mark.read_text(encoding="ascii").strip() if mark.exists() else None
+            found = _kind_of(mark)
             if found is None:
                 mark.write_text(f"{kind}\n", encoding="ascii")
+        except UnfitFile as error:
+            raise StorageError(f"{mark}: {error}; choose another folder") from error
         except OSError as error:
             raise StorageError(
                 f"{folder}: cannot be used ({error.strerror}); choose another folder"
@@ -127,6 +141,19 @@ def claim_folders(folders: Folders, *, kind: str) -> None:
             raise StorageError(
                 f"{folder}: belongs to a {found} keeper, not a {kind} one; choose another folder"
             )
+
+
+def boot_id() -> str:
+    """The kernel's name for this run of the board; its monotonic clock means nothing in another."""
+    return _BOOT_ID_FILE.read_text(encoding="ascii").strip()
+
+
+def _kind_of(mark: Path) -> str | None:
+    """What the mark says, None where there is none; raises UnfitFile."""
+    try:
+        return read_bounded(mark, _KIND_BYTES_MAX).data.decode("ascii", "replace").strip()
+    except FileNotFoundError:
+        return None
 
 
 def _first_path(colon_separated: str | None) -> Path | None:

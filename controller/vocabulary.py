@@ -146,7 +146,6 @@ class LockoutCause(StrEnum):
     """What locks heat off until a person clears it at the board."""
 
     OVERHEATED_ROOT = "overheated_root"
-    OVERHEATED_AIR = "overheated_air"
     OVERHEATED_CABLE = "overheated_cable"
     LIVE_WHEN_OFF = "live_when_off"
     """Feedback shows the cable live though it was commanded off."""

@@ -98,7 +98,7 @@ def parse_command(line: bytes) -> tuple[Command, Order]:
         raise CommandRejected(f"a command has at most {COMMAND_BYTES_MAX} bytes")
     try:
         document = json.loads(
-            line.decode("utf-8"), parse_constant=_refuse_constant, object_pairs_hook=_refuse_twice
+            line.decode("utf-8"), parse_constant=refuse_constant, object_pairs_hook=_refuse_twice
         )
     except (ValueError, RecursionError) as error:
         raise CommandRejected(f"not one JSON object in UTF-8: {error}") from error
@@ -169,7 +169,8 @@ def notice_documents(open_notices: Iterable[NoticeEvent]) -> list[dict[str, str]
     ]
 
 
-def _refuse_constant(token: str) -> float:
+def refuse_constant(token: str) -> float:
+    """For ``json.loads``: JSON has no NaN and no infinity, and a text that says so is not ours."""
     raise ValueError(f"{token} is not JSON")
 
 

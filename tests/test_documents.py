@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from controller.cli import COMMANDS, main_group
+from controller.errors import ConfigError, ControllerError
 from controller.notices.catalogue import CATALOGUE
 from controller.notices.words import LOCKOUT_WORDS, PLACE_WORDS, REASON_WORDS, REJECTION_WORDS
 from controller.vocabulary import HeatReason, Kind, LockoutCause, Place, Rejection
@@ -90,3 +91,12 @@ def test_every_invariant_is_quoted_by_a_test() -> None:
     for invariant in stated:
         quoted = re.compile(rf"\b{invariant}\b")
         assert any(quoted.search(text) for text in texts), invariant
+
+
+def test_readme_and_help_name_the_same_exit_codes() -> None:
+    """What a script may count on is written down in both places, and is what the program does."""
+    readme = re.search(r"Exit codes: ([^.]*)\.", TEXT)
+    assert readme is not None
+    codes = re.findall(r"\b\d+\b", str(main_group.epilog))
+    assert re.findall(r"\b\d+\b", readme[1]) == codes
+    assert {str(ControllerError.exit_code), str(ConfigError.exit_code), "130", "143"} <= set(codes)

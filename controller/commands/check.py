@@ -15,7 +15,7 @@ from controller.commands.check_words import frame_lines, site_lines
 from controller.commands.look import ProbeLook, look_at_probes
 from controller.commands.options import config_option, run_option, state_option, w1_option
 from controller.config.records import FrameSettings, HeatSettings, Settings
-from controller.errors import ConfigError, StorageError
+from controller.errors import ConfigError, HardwareError, StorageError
 from controller.folders import Folders, find_folders
 from controller.loop.calibration_file import load_calibration
 from controller.loop.commission import CommissionState, commission_states
@@ -26,9 +26,6 @@ from controller.loop.settings_file import LoadedSettings, load_settings
 from controller.record.lockouts import LockoutFiles
 from controller.units import temperature_text
 from controller.vocabulary import AIR_PLACES, ROOT_PLACES, FrameName, Lockout, LockoutCause, Place, Sample
-
-EXIT_HARDWARE = 1
-EXIT_SETTINGS = 78
 
 
 @click.command(
@@ -78,7 +75,7 @@ def command(*, config: Path, state: Path | None, run: Path | None, w1: Path, exa
     click.echo("\nIf the keeper started now")
     _echo(_next_lines(settings, folders, states, looks, findings))
     if findings.blocking:
-        sys.exit(EXIT_HARDWARE)
+        sys.exit(HardwareError.exit_code)
 
 
 def _refuse_settings(loaded: LoadedSettings, folders: Folders) -> None:
@@ -88,7 +85,7 @@ def _refuse_settings(loaded: LoadedSettings, folders: Folders) -> None:
         f"Until they are mended, the keeper runs on its last good copy, {folders.last_good_settings}.",
         err=True,
     )
-    sys.exit(EXIT_SETTINGS)
+    sys.exit(ConfigError.exit_code)
 
 
 def _secret_remarks(settings: Settings) -> tuple[str, ...]:

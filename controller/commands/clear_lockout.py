@@ -15,22 +15,13 @@ import click
 
 from controller.commands.options import config_option, run_option, state_option
 from controller.errors import CommandRejected, ConfigError
-from controller.folders import Folders, find_folders
+from controller.folders import Folders, boot_id, find_folders
 from controller.loop.settings_file import load_settings
+from controller.notices.words import LOCKOUT_WORDS
 from controller.record.lockouts import LockoutFiles
 from controller.record.snapshot import Unusable, read_snapshot
 from controller.vocabulary import FrameName, HeatReason, Lockout, LockoutCause, Place
 
-_BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
-
-_WORDS = {
-    LockoutCause.OVERHEATED_ROOT: "the root zone became far too hot while heated",
-    LockoutCause.OVERHEATED_AIR: "the air became far too hot while heated",
-    LockoutCause.OVERHEATED_CABLE: "the cable became far too hot",
-    LockoutCause.LIVE_WHEN_OFF: "the cable was live although its relay was off",
-    LockoutCause.CUT_OUT_OPENED: "the independent thermal cut-out opened",
-    LockoutCause.UNREADABLE: "the file of a lockout cannot be read, which counts as locked",
-}
 _STILL_THERE = {
     HeatReason.CABLE_TOO_WARM: "the cable is still too warm",
     HeatReason.ROOT_TOO_WARM: "the root zone is still too warm",
@@ -39,7 +30,6 @@ _STILL_THERE = {
 }
 _PLACES = {
     LockoutCause.OVERHEATED_ROOT: (Place.BED, Place.GUARD),
-    LockoutCause.OVERHEATED_AIR: (Place.AIR, Place.AIR_SECOND),
     LockoutCause.OVERHEATED_CABLE: (Place.CABLE,),
 }
 
@@ -73,7 +63,7 @@ def command(*, frame: str, cause_gone: bool, config: Path, state: Path | None, r
     lockout = files.find(name)
     if lockout is None:
         raise CommandRejected(f"{frame} is not locked; nothing was changed")
-    click.echo(f"{frame} is locked: {_WORDS[lockout.cause]}.")
+    click.echo(f"{frame} is locked: {LOCKOUT_WORDS[lockout.cause]}.")
     click.echo(f"  {lockout.detail}" + (f"  (raised {lockout.raised_utc})" if lockout.raised_utc else ""))
     doubt = _doubt(folders, lockout)
     if doubt and not cause_gone:
@@ -99,7 +89,7 @@ def _doubt(folders: Folders, lockout: Lockout) -> str:
     """
     snapshot = read_snapshot(
         folders.snapshot,
-        boot_id_now=_BOOT_ID.read_text(encoding="ascii").strip(),
+        boot_id_now=boot_id(),
         mono_now_s=time.monotonic(),
     )
     if isinstance(snapshot, Unusable):

@@ -14,7 +14,7 @@ from controller.commands.options import config_option, run_option, state_option,
 from controller.commands.relay_trial import pulse_relay
 from controller.config.records import FrameSettings, Settings
 from controller.errors import CommandRejected, ConfigError, HardwareError
-from controller.folders import Folders, claim_folders, find_folders
+from controller.folders import FolderKind, Folders, claim_folders, find_folders
 from controller.heat.pins import BOARD, REHEARSAL, PinRefused, open_factory
 from controller.loop.calibration_file import load_calibration
 from controller.loop.commission import (
@@ -65,7 +65,7 @@ def command(  # noqa: PLR0917  # click hands options over by name
             click.echo(line)
         return
     frame = _choose(loaded.settings, frame_name)
-    claim_folders(folders, kind="rehearsal" if rehearsal else "live")
+    claim_folders(folders, kind=FolderKind.REHEARSAL if rehearsal else FolderKind.LIVE)
     with only_one(folders.lock):
         _commission(loaded.settings, frame, folders, w1, pins=REHEARSAL if rehearsal else BOARD)
 

@@ -10,9 +10,6 @@ import click
 
 from controller.commands.options import config_option, run_option, state_option, w1_option
 
-LIVE = "live"
-REHEARSAL = "rehearsal"
-
 
 @click.command(
     "keep",
@@ -56,14 +53,15 @@ def _keep(
     *, config: Path, state: Path | None, run: Path | None, w1: Path, rehearsal: bool, lapse: float
 ) -> None:
     """Import the heavy parts only now, so that ``--help`` stays light."""
-    from controller.folders import claim_folders, find_folders  # noqa: PLC0415
+    from controller.folders import FolderKind, claim_folders, find_folders  # noqa: PLC0415
+    from controller.heat.pins import BOARD, REHEARSAL  # noqa: PLC0415
     from controller.loop.board import BoardOrder, run_board  # noqa: PLC0415
     from controller.loop.clock import BoardClock, LapseClock  # noqa: PLC0415
     from controller.loop.supervisor import only_one  # noqa: PLC0415
     from controller.record.eventlog import set_up_log  # noqa: PLC0415
 
     folders = find_folders(state, run, os.environ)
-    claim_folders(folders, kind=REHEARSAL if rehearsal else LIVE)
+    claim_folders(folders, kind=FolderKind.REHEARSAL if rehearsal else FolderKind.LIVE)
     clock = LapseClock(lapse=lapse, step_file=folders.rehearsal_clock_step) if rehearsal else BoardClock()
     log = set_up_log(mono_s=clock.mono_s, utc_s=clock.utc_s, environment=os.environ)
     try:
@@ -73,7 +71,7 @@ def _keep(
                     config=config,
                     folders=folders,
                     w1=w1,
-                    pins="rehearsal" if rehearsal else "lgpio",
+                    pins=REHEARSAL if rehearsal else BOARD,
                     clock=clock,
                     log=log,
                     environment=os.environ,

@@ -18,7 +18,7 @@ from pathlib import Path
 
 from controller.config.records import Settings
 from controller.errors import ConfigError, HardwareError, InvariantBroken
-from controller.folders import Folders
+from controller.folders import Folders, boot_id
 from controller.heat.pins import GpioSwitch, PinRefused, open_factory
 from controller.heat.relays import PinStuck
 from controller.loop.assemble import Hardware, Standing, assemble_keeper
@@ -45,7 +45,6 @@ from controller.sense.probes import READ_DEADLINE_S, BusReaders
 from controller.vocabulary import FrameName, NoticeEvent, ProbeId, Urgency
 
 LOG = logging.getLogger("frameward")
-BOOT_ID_FILE = Path("/proc/sys/kernel/random/boot_id")
 LOG_SETTLES_S = 60.0
 """How often the log closes repeats that have ended."""
 CLOSE_DEADLINE_S = 3.0
@@ -224,7 +223,7 @@ def _open_hardware(
         snapshots=SnapshotWriter(folders.snapshot),
         calendar=calendar,
         supervisor=supervisor,
-        boot_id=BOOT_ID_FILE.read_text(encoding="ascii").strip(),
+        boot_id=boot_id(),
     )
 
 

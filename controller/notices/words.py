@@ -61,7 +61,6 @@ REASON_WORDS = {
 
 LOCKOUT_WORDS = {
     LockoutCause.OVERHEATED_ROOT: "the root zone went far over its limit while heat was live",
-    LockoutCause.OVERHEATED_AIR: "the air went far over its limit while heat was live",
     LockoutCause.OVERHEATED_CABLE: "the cable went far over its limit while heat was live",
     LockoutCause.LIVE_WHEN_OFF: "the cable is live though switched off; only the plug stops it",
     LockoutCause.CUT_OUT_OPENED: "the independent cut-out has opened, which means overheating",

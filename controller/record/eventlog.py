@@ -17,6 +17,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TextIO
 
+from controller.units import duration_text
+
 QUIET_S = 300.0
 """A repeat is over when it has not come for this long."""
 COUNT_EVERY_S = 3600.0
@@ -127,7 +129,8 @@ class EventLog(logging.Handler):
         repeat.last_at_s = now_s
         since_s = now_s - repeat.told_at_s
         if since_s >= COUNT_EVERY_S:
-            self._write(repeat.level, f"{repeat.text} (goes on: {repeat.untold} more in {_spoken(since_s)})")
+            told = f"{repeat.untold} more in {duration_text(since_s)}"
+            self._write(repeat.level, f"{repeat.text} (goes on: {told})")
             repeat.untold = 0
             repeat.told_at_s = now_s
 
@@ -162,7 +165,7 @@ class EventLog(logging.Handler):
     def _tell_end(self, repeat: _Repeat) -> None:
         """One closing line, where there was a repeat at all."""
         if repeat.untold:
-            lasted = _spoken(repeat.last_at_s - repeat.began_at_s)
+            lasted = duration_text(repeat.last_at_s - repeat.began_at_s)
             self._write(repeat.level, f"{repeat.text} (ended: {repeat.total} times in {lasted})")
 
     def _tell_hidden(self, alike: _Alike) -> None:
@@ -237,11 +240,3 @@ def _text_of(record: logging.LogRecord) -> str:
 def _escape(text: str) -> str:
     """Line breaks, control characters and changes of direction become visible escapes."""
     return _UNSAFE.sub(lambda found: ascii(found.group())[1:-1], text)
-
-
-def _spoken(span_s: float) -> str:
-    """A span in seconds, minutes or hours."""
-    for unit, unit_s in (("h", 3600.0), ("min", 60.0)):
-        if span_s >= 2 * unit_s:
-            return f"{span_s / unit_s:.0f} {unit}"
-    return f"{span_s:.0f} s"

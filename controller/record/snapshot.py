@@ -14,8 +14,9 @@ from pathlib import Path
 from controller.bounded_read import UnfitFile, read_bounded
 from controller.durable import replace_quickly
 from controller.errors import StorageError
+from controller.units import duration_text
+from controller.wire import SNAPSHOT_SCHEMA, refuse_constant
 
-SNAPSHOT_SCHEMA = 1
 AGE_MAX_S = 180.0
 """Older than this, the controller counts as not running."""
 _LARGEST_BYTES = 1_000_000
@@ -98,7 +99,7 @@ def _read_document(path: Path) -> dict[str, object] | Unusable:
     except UnfitFile as error:
         return Unusable(reason=f"The controller's state file {error}.")
     try:
-        document = json.loads(data, parse_constant=_refuse_constant)
+        document = json.loads(data, parse_constant=refuse_constant)
     except (ValueError, RecursionError):
         document = None
     if not isinstance(document, dict):
@@ -118,18 +119,5 @@ def _judge_age(document: dict[str, object], mono_now_s: float) -> Snapshot | Unu
     if not age_s >= -_AHEAD_MAX_S:
         return Unusable(reason="The controller's state file bears a time still to come.")
     if not age_s <= AGE_MAX_S:
-        return Unusable(reason=f"The controller is not running: its last word is {_spoken(age_s)} old.")
+        return Unusable(reason=f"The controller is not running: its last word is {duration_text(age_s)} old.")
     return Snapshot(document=document, age_s=max(age_s, 0.0))
-
-
-def _refuse_constant(name: str) -> object:
-    """JSON has no NaN and no infinity; a file that says so is not ours."""
-    raise ValueError(name)
-
-
-def _spoken(age_s: float) -> str:
-    """An age in the largest unit that leaves at least two of it."""
-    for unit, unit_s in (("days", 86400.0), ("hours", 3600.0)):
-        if age_s >= 2 * unit_s:
-            return f"{age_s / unit_s:.0f} {unit}"
-    return f"{age_s / 60:.0f} minutes"

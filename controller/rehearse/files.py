@@ -9,14 +9,13 @@ from importlib import resources
 from pathlib import Path
 
 from controller.bounded_read import UnfitFile, read_bounded
-from controller.config.parse import decode_settings, parse_settings
+from controller.config.parse import LARGEST_FILE_BYTES, decode_settings, parse_settings
 from controller.config.records import Settings
 from controller.errors import ConfigError, Fault, WeatherFileError
 from controller.weatherfile import parse_weather
 from controller.weatherseries import WeatherSeries
 
 EXAMPLE_NAME = "example.toml"
-SETTINGS_BYTES_MAX = 256 * 1024
 WEATHER_BYTES_MAX = 64 * 1024 * 1024
 """A year by the minute has about 30 MB."""
 _GZIP_MAGIC = b"\x1f\x8b"
@@ -28,7 +27,7 @@ def read_settings(path: Path | None) -> Settings:
         data = resources.files("controller").joinpath("data", EXAMPLE_NAME).read_bytes()
         return parse_settings(decode_settings(data, EXAMPLE_NAME), EXAMPLE_NAME)
     try:
-        data = read_bounded(path, SETTINGS_BYTES_MAX).data
+        data = read_bounded(path, LARGEST_FILE_BYTES).data
     except (UnfitFile, FileNotFoundError) as error:
         fault = Fault(
             file=str(path),

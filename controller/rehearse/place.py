@@ -9,13 +9,10 @@ from contextlib import ExitStack
 from pathlib import Path
 
 from controller.errors import StorageError
-from controller.folders import Folders, claim_folders
+from controller.folders import KIND_FILE, FolderKind, Folders, claim_folders
 
-KIND = "rehearsal"
 _IN_MEMORY = Path("/dev/shm")  # noqa: S108  # a folder of our own is made in it
 """A rehearsal's passing files are replaced at every step, which a disk would make slow."""
-MARK = "frameward-folder-kind"
-"""The file by which a folder is known as a keeper's own."""
 
 
 def rehearsal_folders(stack: ExitStack, *, state: Path | None, run: Path | None, out: Path | None) -> Folders:
@@ -27,16 +24,16 @@ def rehearsal_folders(stack: ExitStack, *, state: Path | None, run: Path | None,
     if state is None and out is not None:
         state = _emptied(out / "keeper")
     folders = Folders(state=state or passing / "state", run=run or passing / "run")
-    claim_folders(folders, kind=KIND)
+    claim_folders(folders, kind=FolderKind.REHEARSAL)
     return folders
 
 
 def _emptied(state: Path) -> Path:
     """A folder of an earlier rehearsal, begun afresh so that the same seed gives the same run."""
     if state.exists():
-        if not (state / MARK).is_file():
+        if not (state / KIND_FILE).is_file():
             raise StorageError(f"{state}: is not a rehearsal's folder; remove it or choose another --out")
-        claim_folders(Folders(state=state, run=state), kind=KIND)
+        claim_folders(Folders(state=state, run=state), kind=FolderKind.REHEARSAL)
         try:
             shutil.rmtree(state)
         except OSError as error:

@@ -15,14 +15,13 @@ import sys
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
+from controller.config.plain import plain_copy
 from controller.errors import ControllerError
 from controller.rehearse.contract import Factory, OpeningNow, StandIn
 from controller.weatherseries import WeatherPoint
 
 REQUIRED_PLACES = ("air", "bed", "outside")
-KNOWN_PLACES = (*REQUIRED_PLACES, "wall", "cable")
 TRUE_C_MIN = -90.0
 TRUE_C_MAX = 250.0
 """Beyond these a stand-in has gone astray: no weather is colder and no cable survives more."""
@@ -140,7 +139,7 @@ def make_stand_in(
     cannot be deep-copied, or two copies of it given the same step disagree.
     """
     try:
-        made = factory(plain_table(table), start_utc)
+        made = factory(plain_copy(dict(table)), start_utc)
     except Exception as error:
         raise StandInError(
             f"stand-in {name}: factory(frame, start_utc) failed ({type(error).__name__}: {error})"
@@ -168,19 +167,6 @@ def make_stand_in(
             f"stand-in {name}: two copies given the same step disagree; it must be deterministic"
         )
     return checked
-
-
-def plain_table(table: Mapping[str, object]) -> dict[str, Any]:
-    """A settings table as plain dicts and lists that a stand-in may do with as it likes."""
-    return {key: _plain(entry) for key, entry in table.items()}
-
-
-def _plain(entry: object) -> object:
-    if isinstance(entry, Mapping):
-        return plain_table(entry)
-    if isinstance(entry, list | tuple):
-        return [_plain(item) for item in entry]
-    return copy.deepcopy(entry)
 
 
 def _is_number(found: object) -> bool:

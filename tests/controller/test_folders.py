@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
 
 from controller.errors import StorageError
-from controller.folders import Folders, claim_folders, find_folders
+from controller.folders import KIND_FILE, FolderKind, Folders, boot_id, claim_folders, find_folders
 
 
 def test_asked_for_beats_the_service_manager_beats_the_user() -> None:
@@ -29,8 +30,8 @@ def test_every_file_has_a_place_of_its_own() -> None:
     assert len(set(paths)) == len(paths) >= 12
 
 
-@pytest.mark.parametrize(("first", "second"), [("live", "rehearsal"), ("rehearsal", "live")])
-def test_a_folder_of_the_other_kind_is_refused(first: str, second: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("first", "second"), [tuple(FolderKind), tuple(reversed(FolderKind))])
+def test_a_folder_of_the_other_kind_is_refused(first: FolderKind, second: FolderKind, tmp_path: Path) -> None:
     mine = Folders(state=tmp_path / "s", run=tmp_path / "r")
     claim_folders(mine, kind=first)
     claim_folders(mine, kind=first)
@@ -43,4 +44,22 @@ def test_a_folder_of_the_other_kind_is_refused(first: str, second: str, tmp_path
 def test_a_folder_that_cannot_be_made_says_which(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(StorageError, match="file/s"):
-        claim_folders(Folders(state=tmp_path / "file" / "s", run=tmp_path / "r"), kind="live")
+        claim_folders(Folders(state=tmp_path / "file" / "s", run=tmp_path / "r"), kind=FolderKind.LIVE)
+
+
+@pytest.mark.parametrize("kind", ["pipe", "folder", "huge"])
+def test_a_mark_that_is_no_small_file_refuses_the_folder_at_once(kind: str, tmp_path: Path) -> None:
+    mark = tmp_path / KIND_FILE
+    if kind == "pipe":
+        os.mkfifo(mark)
+    elif kind == "folder":
+        mark.mkdir()
+    else:
+        mark.write_bytes(b"live" + b" " * 100_000)
+    with pytest.raises(StorageError, match="choose another folder"):
+        claim_folders(Folders(state=tmp_path, run=tmp_path / "r"), kind=FolderKind.LIVE)
+
+
+def test_the_boot_has_one_name_of_one_word() -> None:
+    assert boot_id() == boot_id() != ""
+    assert len(boot_id().split()) == 1

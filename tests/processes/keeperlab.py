@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.config.parse import parse_settings
-from controller.folders import Folders, claim_folders
+from controller.folders import FolderKind, Folders, claim_folders
 from controller.loop.commission import record_commission
 from controller.loop.inbox import send_command
 from controller.loop.safety_list import POINTS
@@ -100,7 +100,7 @@ class KeeperLab:
 
     def commission(self, *, blind_duty: bool = False) -> None:
         """Answer the safety list as a person would have."""
-        claim_folders(self.folders, kind="rehearsal")
+        claim_folders(self.folders, kind=FolderKind.REHEARSAL)
         frame = parse_settings(self.config.read_text(), "test")
         answers = {point.code: point.essential or blind_duty for point in POINTS}
         for each in frame.frames.values():

@@ -12,11 +12,12 @@ from click.testing import CliRunner, Result
 
 from controller.commands import clear_lockout
 from controller.errors import CommandRejected
+from controller.folders import boot_id
 from controller.record.lockouts import LockoutFiles
 from controller.vocabulary import FrameName, HeatReason, Lockout, LockoutCause
 
 SOUTH = FrameName("south")
-BOOT = Path("/proc/sys/kernel/random/boot_id").read_text(encoding="ascii").strip()
+BOOT = boot_id()
 
 
 class Board:

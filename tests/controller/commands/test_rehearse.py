@@ -17,7 +17,7 @@ from click.testing import CliRunner, Result
 
 from controller.cli import main_group
 from controller.errors import ControllerError
-from controller.folders import Folders, claim_folders
+from controller.folders import FolderKind, Folders, claim_folders
 
 PITTSBURGH = Path(__file__).parent.parent.parent / "data" / "pittsburgh_tmy3.csv.gz"
 COLD_DAY = ["--from", "2027-02-06", "--days", "1"]
@@ -146,7 +146,7 @@ def test_contradictions_are_usage_errors(arguments: list[str]) -> None:
 
 def test_a_real_keepers_folder_is_refused(tmp_path: Path) -> None:
     """A rehearsal never writes into a real history."""
-    claim_folders(Folders(state=tmp_path, run=tmp_path), kind="live")
+    claim_folders(Folders(state=tmp_path, run=tmp_path), kind=FolderKind.LIVE)
     result = rehearse(*COLD_DAY, "--fast", "--state", tmp_path)
     assert isinstance(result.exception, ControllerError)
     assert "belongs to a live keeper" in str(result.exception)

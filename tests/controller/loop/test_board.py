@@ -12,7 +12,7 @@ import pytest
 
 from controller.config.parse import parse_settings
 from controller.errors import HardwareError, InvariantBroken
-from controller.folders import Folders, claim_folders
+from controller.folders import FolderKind, Folders, claim_folders
 from controller.heat.pins import GpioSwitch
 from controller.heat.relays import PinStuck, RelayGate
 from controller.loop import board
@@ -51,7 +51,7 @@ def order(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> BoardOrder:
     for probe, temp_c in COLD.items():
         tree.add(probe, temp_c)
     folders = Folders(state=tmp_path / "state", run=tmp_path / "run")
-    claim_folders(folders, kind="rehearsal")
+    claim_folders(folders, kind=FolderKind.REHEARSAL)
     config = tmp_path / "frameward.toml"
     config.write_text(SETTINGS)
     answers = {point.code: True for point in POINTS}

@@ -94,9 +94,9 @@ def test_a_repeat_is_shown_counted_and_closed() -> None:
     bench.log.settle()
     assert bench.lines == [
         "<3>keeper: disk says no",
-        "<3>keeper: disk says no (goes on: 360 more in 60 min)",
-        "<3>keeper: disk says no (goes on: 360 more in 60 min)",
-        "<3>keeper: disk says no (ended: 1000 times in 3 h)",
+        "<3>keeper: disk says no (goes on: 360 more in 1 hour)",
+        "<3>keeper: disk says no (goes on: 360 more in 1 hour)",
+        "<3>keeper: disk says no (ended: 1000 times in 2 hours 46 minutes)",
     ]
 
 

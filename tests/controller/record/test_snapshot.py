@@ -9,12 +9,12 @@ import pytest
 
 from controller.record.snapshot import (
     AGE_MAX_S,
-    SNAPSHOT_SCHEMA,
     Snapshot,
     SnapshotWriter,
     Unusable,
     read_snapshot,
 )
+from controller.wire import SNAPSHOT_SCHEMA
 
 BOOT = "boot-1"
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from controller.errors import StorageError
-from controller.folders import Folders, claim_folders
-from controller.rehearse.place import MARK, rehearsal_folders
+from controller.folders import KIND_FILE, FolderKind, Folders, claim_folders
+from controller.rehearse.place import rehearsal_folders
 
 
 def test_nothing_is_left_when_nothing_was_asked_for() -> None:
@@ -28,7 +28,7 @@ def test_with_an_output_folder_the_keepers_folder_stays_and_begins_afresh(tmp_pa
         with ExitStack() as stack:
             folders = rehearsal_folders(stack, state=None, run=None, out=tmp_path)
             assert not folders.history.exists()
-            assert (folders.state / MARK).read_text() == "rehearsal\n"
+            assert (folders.state / KIND_FILE).read_text() == "rehearsal\n"
             folders.history.write_text("rows")
     assert (tmp_path / "keeper" / "history.sqlite3").read_text() == "rows"
 
@@ -46,7 +46,7 @@ def test_a_folder_that_was_asked_for_is_kept_as_it_is(tmp_path: Path) -> None:
 def test_a_real_keepers_folder_is_refused_and_not_touched(tmp_path: Path) -> None:
     """Neither as ``--state`` nor under the output folder."""
     live = Folders(state=tmp_path / "keeper", run=tmp_path / "run")
-    claim_folders(live, kind="live")
+    claim_folders(live, kind=FolderKind.LIVE)
     live.history.write_text("a winter")
     for state, out in ((live.state, None), (None, tmp_path)):
         with ExitStack() as stack, pytest.raises(StorageError, match="belongs to a live keeper"):

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from controller.rehearse.contract import OpeningNow
-from controller.rehearse.seam import CheckedStandIn, StandInError, load_factory, make_stand_in, plain_table
+from controller.rehearse.seam import CheckedStandIn, StandInError, load_factory, make_stand_in
 from controller.weatherseries import WeatherPoint
 from tests.controller.rehearse.lab import SHUT, START, frame_table, weather
 
@@ -133,13 +133,24 @@ def test_a_factory_that_fails_or_gives_something_else_is_refused() -> None:
 def test_the_factory_gets_the_table_as_plain_values_of_its_own() -> None:
     """Changing what it was given changes nothing in the settings; nested tables are plain dicts."""
     table = frame_table()
-    given = plain_table(table)
-    given["heat"]["power_w"] = 1
-    given["opening"].clear()
+
+    def spoils(frame: dict[str, Any], start_utc: datetime) -> Any:
+        assert type(frame) is dict
+        assert type(frame["heat"]) is dict
+        frame["heat"]["power_w"] = 1
+        frame["opening"].clear()
+        return Given(dict(GOOD))
+
+    make_stand_in(
+        spoils,
+        name="m:f",
+        table=table,
+        start_utc=START,
+        first_weather=weather(0.0),
+        opening=SHUT,
+    )
     assert table["heat"]["power_w"] == 150
     assert table["opening"]
-    assert type(given) is dict
-    assert type(given["heat"]) is dict
 
 
 @pytest.fixture
