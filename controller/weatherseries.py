@@ -16,7 +16,6 @@ from controller.errors import WeatherFileError
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 GAP_MAX_S = 3 * 3600.0
-STATE_COLUMNS = ("temp_c", "dew_point_c", "wind_m_s", "cloud_tenths")
 IRRADIANCE_COLUMNS = ("ghi_w_m2", "dni_w_m2", "dhi_w_m2")
 COLUMNS = ("temp_c", "dew_point_c", "wind_m_s", *IRRADIANCE_COLUMNS, "cloud_tenths")
 

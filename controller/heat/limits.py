@@ -80,11 +80,6 @@ class HeatLimits:
         """A gap between two ticks beyond this is late."""
         return LATE_TICKS * self.tick_s
 
-    @property
-    def off_proof_s(self) -> float:
-        """How long the proof that the cable goes off lasts."""
-        return self.min_off_s
-
     def __post_init__(self) -> None:
         """Refuse every value outside its bounds; NaN is outside all of them."""
         _within("tick_s", self.tick_s, 0.1, TICK_CEILING_S)
@@ -106,7 +101,6 @@ class HeatLimits:
 def make_limits(
     *,
     tick_s: float,
-    sample_interval_s: float | None = None,
     air_max_c: float = AIR_CEILING_C,
     root_max_c: float = ROOT_CEILING_C,
     cable_max_c: float | None = None,
@@ -118,11 +112,9 @@ def make_limits(
 ) -> HeatLimits:
     """The limits of one frame, loop-derived ones worked out from the tick.
 
-    ``sample_interval_s`` is the time between two samples of one probe, the tick if not given.
-    Raises ValueError where any limit is looser than its ceiling.
+    Every probe is sampled once a tick. Raises ValueError where any limit is looser than its ceiling.
     A rehearsal's long tick stretches only what counts ticks, never a temperature.
     """
-    interval_s = tick_s if sample_interval_s is None else max(sample_interval_s, tick_s)
     two_ticks_s = 2 * tick_s if tick_s > _LOOP_TICK_S else 0.0
     return HeatLimits(
         tick_s=tick_s,
@@ -132,7 +124,7 @@ def make_limits(
         min_on_s=min_on_s,
         min_off_s=min_off_s,
         on_proof_s=on_proof_s,
-        stale_s=STALE_INTERVALS * interval_s,
+        stale_s=STALE_INTERVALS * tick_s,
         feedback_lag_s=max(FEEDBACK_LAG_S, two_ticks_s),
         feedback_on_s=max(FEEDBACK_ON_S, two_ticks_s),
         guard_required=guard_required,

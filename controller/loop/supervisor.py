@@ -34,10 +34,6 @@ class Supervisor:
         """A complete tick is done; the last line of a tick calls this and nothing else does."""
         self._say("WATCHDOG=1")
 
-    def status(self, text: str) -> None:
-        """One line for the service manager's status."""
-        self._say(f"STATUS={text}")
-
     def stopping(self) -> None:
         """The process is on its way out."""
         self._say("STOPPING=1")

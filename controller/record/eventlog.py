@@ -5,6 +5,7 @@ A line that repeats is shown when it starts, counted while it goes on, and close
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import os
 import re
@@ -79,8 +80,6 @@ class EventLog(logging.Handler):
         self._to_journal = to_journal
         self._repeats: OrderedDict[tuple[int, str], _Repeat] = OrderedDict()
         self._alike: OrderedDict[tuple[str, str], _Alike] = OrderedDict()
-        self.lost = 0
-        """Lines that the stream did not take."""
 
     def emit(self, record: logging.LogRecord) -> None:
         """Show a line the first time, count it afterwards."""
@@ -177,11 +176,9 @@ class EventLog(logging.Handler):
         """One line; a stream that does not take it costs the line only."""
         if len(text) > LINE_MAX:
             text = f"{text[: LINE_MAX // 2]} … {text[-LINE_MAX // 2 :]}"
-        try:
+        with contextlib.suppress(OSError, ValueError):
             self._stream.write(f"{self._head(level)}{text}\n")
             self._stream.flush()
-        except (OSError, ValueError):
-            self.lost += 1
 
     def _head(self, level: int) -> str:
         """``<N>`` for the journal, which stamps lines itself; else time and level in words."""
@@ -199,13 +196,12 @@ def set_up_log(
     mono_s: Callable[[], float],
     utc_s: Callable[[], float],
     environment: Mapping[str, str],
-    level: int = logging.INFO,
 ) -> EventLog:
     """Send every record of this process to standard error through one ``EventLog``."""
     log = EventLog(sys.stderr, mono_s=mono_s, utc_s=utc_s, to_journal=is_journal(sys.stderr, environment))
     root = logging.getLogger()
     root.handlers[:] = [log]
-    root.setLevel(level)
+    root.setLevel(logging.INFO)
     logging.captureWarnings(capture=True)
     return log
 

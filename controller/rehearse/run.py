@@ -22,9 +22,6 @@ from controller.rehearse.sunpath import sun_at
 from controller.vocabulary import FrameName, Place, ProbeId
 from controller.weatherseries import EPOCH, WeatherSeries
 
-SHUT = OpeningSettings(name="shut", area_m2=0.0, height_m=0.0)
-"""The one opening of a frame whose settings list none."""
-
 
 class KeeperLike(Protocol):
     """What a rehearsal needs of a keeper."""
@@ -78,7 +75,6 @@ class Moment(NamedTuple):
 class _Frame:
     """One frame while it is being rehearsed."""
 
-    settings: FrameSettings
     openings: tuple[OpeningSettings, ...]
     stand_in: CheckedStandIn
     opening: int = 0
@@ -180,8 +176,7 @@ class Rehearsal:
                     self._report_opening(self.keeper, name, frame.opening_now.name)
 
     def _frame(self, settings: FrameSettings) -> _Frame:
-        openings = settings.openings or (SHUT,)
-        opening_now = _opening_now(openings[0])
+        opening_now = _opening_now(settings.openings[0])
         stand_in = make_stand_in(
             self.plan.stand_in,
             name=self.plan.stand_in_name,
@@ -190,7 +185,7 @@ class Rehearsal:
             first_weather=self.plan.weather.at(self.plan.from_utc),
             opening=opening_now,
         )
-        return _Frame(settings=settings, openings=openings, stand_in=stand_in, opening_now=opening_now)
+        return _Frame(openings=settings.openings, stand_in=stand_in, opening_now=opening_now)
 
 
 def _opening_now(opening: OpeningSettings) -> OpeningNow:

@@ -108,11 +108,6 @@ def fresh_memory(now_s: float) -> ProbeMemory:
     return ProbeMemory(doubts=Doubts(started_at_s=now_s))
 
 
-def crc_failure_count(memory: ProbeMemory, now_s: float) -> int:
-    """Checksum errors within the last hour."""
-    return sum(failed_at_s > now_s - NOISE_WINDOW_S for failed_at_s in memory.doubts.crc_failed_at_s)
-
-
 def judge_reading(
     memory: ProbeMemory, raw: RawReading | None, now_s: float, limits: SampleLimits, offset_k: float
 ) -> tuple[ProbeMemory, Reading]:

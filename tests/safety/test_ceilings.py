@@ -66,25 +66,22 @@ def test_defaults_are_the_ceilings_themselves() -> None:
         blind_duty_allowed=False,
     )
     assert make_limits(tick_s=10.0).late_s == 30.0
-    assert make_limits(tick_s=10.0, min_off_s=240.0).off_proof_s == 240.0
 
 
 @pytest.mark.parametrize(
-    ("tick_s", "interval_s", "stale_s", "lag_s", "on_s"),
+    ("tick_s", "stale_s", "lag_s", "on_s"),
     [
-        (2.0, None, 6.0, 10.0, 60.0),
-        (2.0, 10.0, 30.0, 10.0, 60.0),
-        (10.0, 5.0, 30.0, 10.0, 60.0),
-        (10.0, None, 30.0, 10.0, 60.0),
-        (20.0, None, 60.0, 40.0, 60.0),
-        (60.0, None, 180.0, 120.0, 120.0),
+        (2.0, 6.0, 10.0, 60.0),
+        (10.0, 30.0, 10.0, 60.0),
+        (20.0, 60.0, 40.0, 60.0),
+        (60.0, 180.0, 120.0, 120.0),
     ],
 )
 def test_only_what_counts_ticks_grows_with_a_long_tick(
-    tick_s: float, interval_s: float | None, stale_s: float, lag_s: float, on_s: float
+    tick_s: float, stale_s: float, lag_s: float, on_s: float
 ) -> None:
     """A rehearsal's step stretches staleness and feedback, and no temperature or rest."""
-    made = make_limits(tick_s=tick_s, sample_interval_s=interval_s)
+    made = make_limits(tick_s=tick_s)
     assert (made.stale_s, made.feedback_lag_s, made.feedback_on_s) == (stale_s, lag_s, on_s)
     assert (made.min_off_s, made.root_max_c, made.on_proof_s) == (180.0, 25.0, 21600.0)
 

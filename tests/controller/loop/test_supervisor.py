@@ -22,10 +22,9 @@ def test_readiness_food_and_leaving_are_told(tmp_path: Path) -> None:
         assert supervisor.guarded
         supervisor.ready()
         supervisor.feed()
-        supervisor.status("frost free")
         supervisor.stopping()
-        heard = [manager.recv(100) for _ in range(4)]
-    assert heard == [b"READY=1", b"WATCHDOG=1", b"STATUS=frost free", b"STOPPING=1"]
+        heard = [manager.recv(100) for _ in range(3)]
+    assert heard == [b"READY=1", b"WATCHDOG=1", b"STOPPING=1"]
 
 
 @pytest.mark.parametrize(

@@ -164,11 +164,27 @@ def test_wrong_arguments_cost_nothing_but_beauty() -> None:
     assert "arguments that do not fit" in bench.lines[0]
 
 
-def test_a_stream_that_is_gone_is_counted_and_not_raised() -> None:
+class Balking(io.StringIO):
+    """Takes no line while it balks."""
+
+    balks = True
+
+    def write(self, text: str) -> int:
+        if self.balks:
+            raise OSError("no room")
+        return super().write(text)
+
+
+def test_a_stream_that_takes_no_line_costs_that_line_only() -> None:
     bench = Bench()
-    bench.stream.close()
+    balking = Balking()
+    bench.log._stream = balking
     bench.logger.error("nobody listens")
-    assert bench.log.lost == 1
+    balking.balks = False
+    bench.logger.error("somebody does")
+    assert balking.getvalue() == "<3>keeper: somebody does\n"
+    balking.close()
+    bench.logger.error("a closed one is no other")
 
 
 def test_only_the_manager_s_own_stream_counts_as_the_journal(tmp_path: Path) -> None:

@@ -142,7 +142,7 @@ def test_two_frames_each_have_their_own_stand_in() -> None:
         place: probe if place is Place.OUTSIDE else type(probe)(probe[:-2] + f"{index:02x}")
         for index, (place, probe) in enumerate(south.probes.items())
     }
-    frames = {SOUTH: south, north: replace(south, name=north, probes=probes, openings=())}
+    frames = {SOUTH: south, north: replace(south, name=north, probes=probes, openings=south.openings[:1])}
     narrow = {**settings.tables[SOUTH], "cover": "film"}
     both = replace(settings, frames=frames, tables={SOUTH: settings.tables[SOUTH], north: narrow})
     last = list(rehearse(plan(settings=both, days=0.3)).moments())[-1]

@@ -1,33 +1,33 @@
-"""The seam for a humidity probe stands without one."""
+"""The seam for a humidity probe, and what stands in it as long as none is fitted."""
 
 from __future__ import annotations
 
-from controller.sense.humidity import HumidityReading, HumiditySource, NoHumidity
-from controller.vocabulary import FrameName
+import inspect
+
+import pytest
+
+from controller.sense.humidity import HumiditySource, NoHumidity
+from controller.vocabulary import SITE, FrameName
 
 
-def read_from(source: HumiditySource, frame: str) -> HumidityReading | None:
-    """Use the seam as its reader will."""
-    return source.latest(FrameName(frame))
-
-
-def test_without_a_probe_there_is_no_reading_and_nothing_to_close() -> None:
-    """None says that none is fitted, before and after closing."""
+@pytest.mark.parametrize("frame", ["south", "north", SITE])
+def test_without_a_probe_no_frame_has_a_reading_before_or_after_closing(frame: str) -> None:
+    """None says that none is fitted; closing twice is closing once."""
     source = NoHumidity()
-    assert read_from(source, "south") is None
+    assert source.latest(FrameName(frame)) is None
     source.close()
-    assert read_from(source, "south") is None
+    source.close()
+    assert source.latest(FrameName(frame)) is None
 
 
-def test_another_source_fits_the_seam() -> None:
-    """A driver needs these two methods and no more."""
+def test_it_offers_exactly_what_the_seam_asks_for() -> None:
+    """Whoever reads humidity need not know whether a probe is fitted."""
 
-    class Fixed:
-        def latest(self, frame: FrameName) -> HumidityReading | None:
-            return HumidityReading(humidity_pct=93.0, taken_at_s=5.0) if frame == "south" else None
+    def offered(kind: type) -> dict[str, inspect.Signature]:
+        return {
+            name: inspect.signature(member)
+            for name, member in vars(kind).items()
+            if not name.startswith("_") and callable(member)
+        }
 
-        def close(self) -> None:
-            """Nothing held."""
-
-    assert read_from(Fixed(), "south") == HumidityReading(humidity_pct=93.0, taken_at_s=5.0)
-    assert read_from(Fixed(), "north") is None
+    assert offered(NoHumidity) == offered(HumiditySource) != {}

@@ -19,7 +19,6 @@ from controller.sense.samples import (
     STALE_INTERVALS,
     ProbeMemory,
     SampleLimits,
-    crc_failure_count,
     fresh_memory,
     judge_reading,
     limits_for,
@@ -275,7 +274,8 @@ def test_checksum_errors_below_the_share_stay_quiet_and_counted() -> None:
     for step in range(720):
         reading = probe.take(Rejection.CRC if step % 25 == 12 else 3.0)
         assert isinstance(reading, Sample)
-    assert crc_failure_count(probe.memory, probe.now_s) in {14, 15}
+    hour = [at_s for at_s in probe.memory.doubts.crc_failed_at_s if at_s > probe.now_s - NOISE_WINDOW_S]
+    assert len(hour) in {14, 15}
 
 
 def test_a_noisy_probe_is_absent_until_it_has_been_quiet_for_long() -> None:
@@ -465,8 +465,11 @@ def test_an_error_an_hour_old_no_longer_counts() -> None:
     probe = Probe()
     probe.take(Rejection.CRC)
     failed_at_s = probe.now_s
-    assert crc_failure_count(probe.memory, failed_at_s + NOISE_WINDOW_S - 0.1) == 1
-    assert crc_failure_count(probe.memory, failed_at_s + NOISE_WINDOW_S) == 0
+    inside_s = failed_at_s + NOISE_WINDOW_S - 0.1
+    within = Probe()
+    within.take(Rejection.CRC)
+    within.judge(failure(Rejection.CRC, inside_s), inside_s)
+    assert within.memory.doubts.crc_failed_at_s == (failed_at_s, inside_s)
     probe.judge(failure(Rejection.CRC, failed_at_s + NOISE_WINDOW_S), failed_at_s + NOISE_WINDOW_S)
     assert probe.memory.doubts.crc_failed_at_s == (failed_at_s + NOISE_WINDOW_S,)
 
