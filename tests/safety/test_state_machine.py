@@ -121,7 +121,6 @@ class GateMachine(RuleBasedStateMachine):
                         raise_k=0.0,
                         blind=False,
                         frost_likely=True,
-                        tick_s=10.0,
                         relay_on=self.pin.level,
                     ),
                 )
