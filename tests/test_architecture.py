@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from controller.heat.relays import RelayGate
+from controller.record.rows import EventRow
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "controller"
@@ -257,6 +258,20 @@ def test_safety_is_not_left_to_assert(path: Path) -> None:
     """Optimised bytecode drops ``assert``, so the product has none (X24)."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
     assert not [node.lineno for node in ast.walk(tree) if isinstance(node, ast.Assert)]
+
+
+def test_the_record_names_every_word_of_an_event_and_no_other() -> None:
+    """Whoever reads the history finds in ``EventRow`` what can stand there."""
+    recorded = set()
+    for path in sorted((PACKAGE / "loop").glob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+                words = [each.value for each in node.args if isinstance(each, ast.Constant)]
+                if node.func.attr in {"note", "_add_event"}:
+                    recorded.update(word for word in words if isinstance(word, str))
+    docstring = EventRow.__doc__ or ""
+    listed = docstring[docstring.index("``what`` is") :].split(";")[0]
+    assert set(re.findall(r"``(\w+)``", listed)) - {"what"} == recorded
 
 
 def test_the_top_level_is_as_its_owner_fixed_it() -> None:

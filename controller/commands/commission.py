@@ -42,14 +42,15 @@ from controller.record.lockouts import LockoutFiles
 @click.option("--frame", "frame_name", metavar="NAME", help="The frame, where several have heat.")
 @click.option("--rehearsal", is_flag=True, help="Drive recorded, pretended pins in place of the board's.")
 @click.option("--show", is_flag=True, help="Print what is recorded and ask nothing.")
-def command(  # noqa: PLR0917  # click hands options over by name
+def command(
+    *,
     config: Path,
     state: Path | None,
     run: Path | None,
     w1: Path,
     frame_name: str | None,
-    rehearsal: bool,  # noqa: FBT001  # click hands options over by name
-    show: bool,  # noqa: FBT001  # click hands options over by name
+    rehearsal: bool,
+    show: bool,
 ) -> None:
     """Go through the safety list that heat waits for: cautions, protection, relays, probes.
 

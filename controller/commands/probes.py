@@ -78,7 +78,7 @@ def command() -> None:
 @state_option
 @run_option
 @w1_option
-def list_command(config: Path, state: Path | None, run: Path | None, w1: Path) -> None:
+def list_command(*, config: Path, state: Path | None, run: Path | None, w1: Path) -> None:
     """Show every probe found or assigned: its place, its reading or why there is none, its resolution."""
     assigned = _read_assigned(config)
     calibration = load_calibration(find_folders(state, run, os.environ).calibration)
@@ -100,7 +100,7 @@ def list_command(config: Path, state: Path | None, run: Path | None, w1: Path) -
 @w1_option
 @_every_option
 @click.option("--rounds", type=click.IntRange(min=1), default=None, help="End after so many looks.")
-def watch_command(config: Path, w1: Path, every_s: float, rounds: int | None) -> None:
+def watch_command(*, config: Path, w1: Path, every_s: float, rounds: int | None) -> None:
     """Show all probes live; take one in the hand, and the line of the one that warms is marked."""
     assigned = _read_assigned(config)
     table = _make_table(assigned, Calibration(corrections={}), w1)
@@ -141,14 +141,15 @@ def watch_command(config: Path, w1: Path, every_s: float, rounds: int | None) ->
     help="Give up after so many readings.",
 )
 @click.option("--yes", is_flag=True, help="The bath is ready; do not ask.")
-def ice_command(  # noqa: PLR0917  # click hands options over by name
+def ice_command(
+    *,
     probe_name: str,
     state: Path | None,
     run: Path | None,
     w1: Path,
     every_s: float,
     rounds: int,
-    yes: bool,  # noqa: FBT001  # click hands options over by name
+    yes: bool,
 ) -> None:
     """Correct one probe at 0 °C: guided, steady readings only, at most what the data sheet allows."""
     probe = _find_named(probe_name, w1)

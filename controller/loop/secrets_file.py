@@ -18,7 +18,8 @@ def find_secret(name: str, secrets_file: Path | None, environment: Mapping[str, 
     """The secret called ``name``; None where neither place has it.
 
     ``$CREDENTIALS_DIRECTORY/name`` comes first, then the TOML file. Raises ConfigError, with how to
-    mend it, for a file that others may read (G07), that is not ours, or that is not well formed.
+    mend it, for a file that others may read, since what is in it may
+    be known to them already, that is not ours, or that is not well formed.
     """
     if not SECRET_NAME.fullmatch(name):
         raise ValueError(f"{name!r} is no name of a secret")

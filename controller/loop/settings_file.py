@@ -61,7 +61,10 @@ def load_settings(path: Path, folders: Folders, *, keep_copy: bool = True) -> Lo
 
 @dataclass(slots=True)
 class SettingsWatch:
-    """Tells when the settings file has become another one, and only once it stays as it is (G08)."""
+    """Tells when the settings file has become another one, and only once it stays as it is.
+
+    An editor may save in several steps; half a file would be told as a fault of its owner's.
+    """
 
     path: Path
     stamp: FileStamp | None

@@ -16,9 +16,9 @@ _LARGEST_BYTES = 65536
 _HOUR_S = 3600.0
 _DAY_S = 86400.0
 CRASH_LOOP_STARTS = 5
-"""More unclean ends than this within an hour are told at once (fault matrix X01)."""
+"""More unclean ends than this within an hour are told at once: each costs a rest, so heat hardly comes."""
 REPEATED_STARTS = 3
-"""From so many within a day an unclean end is a day's matter (fault matrix R13)."""
+"""From so many within a day an unclean end is a day's matter: no longer one bad moment of the supply."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -56,8 +56,8 @@ class SampleRow:
 class EventRow:
     """Something that happened once; kept for ever.
 
-    ``what`` is a short word such as ``started``, ``notice``, ``lockout``, ``settings``, ``command``,
-    ``clock_stepped`` or ``relay``; ``frame`` is empty for the whole site.
+    ``what`` is ``started``, ``settings``, ``clock_stepped``, ``command``, ``notice`` or ``pin_stuck``;
+    a lockout, as whatever else is told, is a notice. ``frame`` is empty for the whole site.
     A ``detail`` that cannot be written as JSON is kept as its text.
     """
 
