@@ -17,7 +17,7 @@ Decisions of its own:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from controller.heat.limits import (
     COOLER_BY_K,
@@ -87,17 +87,7 @@ def fresh_memory(now_s: float) -> JudgeMemory:
 
 def owe_rest(memory: JudgeMemory) -> JudgeMemory:
     """After a tick that could not be judged: rest and good cycles start anew."""
-    return JudgeMemory(
-        seen_at_s=memory.seen_at_s,
-        good_cycles=0,
-        rest_owed=True,
-        heated_at_s=memory.heated_at_s,
-        air_hot=memory.air_hot,
-        root_hot=memory.root_hot,
-        cable_hot=memory.cable_hot,
-        running=memory.running,
-        watch=memory.watch,
-    )
+    return replace(memory, good_cycles=0, rest_owed=True)
 
 
 def note_on(memory: JudgeMemory) -> JudgeMemory:
@@ -112,17 +102,7 @@ def note_off(memory: JudgeMemory) -> JudgeMemory:
 
 def _noted(memory: JudgeMemory, running: Running) -> JudgeMemory:
     """Heat was on up to now, or is from now on; nothing else changes."""
-    return JudgeMemory(
-        seen_at_s=memory.seen_at_s,
-        good_cycles=memory.good_cycles,
-        rest_owed=memory.rest_owed,
-        heated_at_s=memory.seen_at_s,
-        air_hot=memory.air_hot,
-        root_hot=memory.root_hot,
-        cable_hot=memory.cable_hot,
-        running=running,
-        watch=memory.watch,
-    )
+    return replace(memory, heated_at_s=memory.seen_at_s, running=running)
 
 
 def refuse(memory: JudgeMemory, *, locked: bool) -> tuple[JudgeMemory, Verdict]:

@@ -4,8 +4,9 @@
 
     python -m tests.safety.run_mutants
 
-Works on a copy, so the checkout stays as it is. Exits 1 when any mutant survives, is not reached by
-a test or could not be judged. Needs the extra ``mutants``.
+Works on a copy, so the checkout stays as it is. Prints how many mutants there were, how many were
+killed, and the change of each one that was not. Exits 1 when any mutant survives, is not reached by a
+test or could not be judged. Needs the extra ``mutants``.
 
 The state machine and the drill take no part: a mutant must die by a test that says what is wrong.
 """
@@ -39,6 +40,8 @@ addopts = "-q"
 """
 SHOWN_MAX = 60
 """Survivors whose change is printed."""
+TAIL_MAX = 3000
+"""Letters of what a failed run said last."""
 
 
 def main() -> int:
@@ -51,24 +54,25 @@ def main() -> int:
         (copy / "pyproject.toml").write_text(
             _SETTINGS.format(mutated=json.dumps(MUTATED), tests=json.dumps(TESTS))
         )
-        if _mutmut(copy, "run").returncode != 0:
+        run = _mutmut(copy, "run")
+        if run.returncode != 0:
+            sys.stdout.write(f"{run.stdout[-TAIL_MAX:]}\n{run.stderr[-TAIL_MAX:]}\n")
             sys.stdout.write("the mutation run itself failed\n")
             return 1
         _mutmut(copy, "export-cicd-stats")
-        left = [
-            line.strip() for line in _mutmut(copy, "results", quiet=True).stdout.splitlines() if line.strip()
-        ]
+        left = [line.strip() for line in _mutmut(copy, "results").stdout.splitlines() if line.strip()]
         for line in left[:SHOWN_MAX]:
-            sys.stdout.write(f"{line}\n{_mutmut(copy, 'show', line.split(':')[0], quiet=True).stdout}\n")
+            sys.stdout.write(f"{line}\n{_mutmut(copy, 'show', line.split(':')[0]).stdout}\n")
         counts = json.loads((copy / "mutants/mutmut-cicd-stats.json").read_text())
-    sys.stdout.write(json.dumps(counts, indent=1) + "\n")
-    return 0 if counts["total"] and counts["killed"] + counts["timeout"] == counts["total"] else 1
+    killed = counts["killed"] + counts["timeout"]
+    sys.stdout.write(f"{counts['total']} mutants, {killed} killed, {counts['total'] - killed} not\n")
+    return 0 if counts["total"] and killed == counts["total"] else 1
 
 
-def _mutmut(folder: Path, *words: str, quiet: bool = False) -> subprocess.CompletedProcess[str]:
-    """One mutmut command in the copy."""
+def _mutmut(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    """One mutmut command in the copy; what it says is kept, its progress alone fills thousands of lines."""
     return subprocess.run(
-        [sys.executable, "-m", "mutmut", *words], cwd=folder, check=False, capture_output=quiet, text=True
+        [sys.executable, "-m", "mutmut", *words], cwd=folder, check=False, capture_output=True, text=True
     )
 
 
