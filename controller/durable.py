@@ -41,14 +41,29 @@ def remove_durably(path: Path) -> None:
 
 def replace_quickly(path: Path, data: bytes, *, mode: int = 0o644) -> None:
     """Replace ``path`` atomically without syncing; for files in RUN that a power cut may take."""
-    partial = path.with_name(f".{path.name}.partial")
     try:
-        descriptor = os.open(partial, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_CLOEXEC, mode)
-        try:
-            _write_all(descriptor, data)
-        finally:
-            os.close(descriptor)
-        partial.replace(path)
+        _replace(path, data, mode)
+    except FileNotFoundError:
+        _replace_in_new_folder(path, data, mode)
+    except OSError as error:
+        raise StorageError(f"{path}: cannot be written ({error.strerror})") from error
+
+
+def _replace(path: Path, data: bytes, mode: int) -> None:
+    partial = path.with_name(f".{path.name}.partial")
+    descriptor = os.open(partial, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_CLOEXEC, mode)
+    try:
+        _write_all(descriptor, data)
+    finally:
+        os.close(descriptor)
+    partial.replace(path)
+
+
+def _replace_in_new_folder(path: Path, data: bytes, mode: int) -> None:
+    """A folder in memory that somebody swept away is made again."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        _replace(path, data, mode)
     except OSError as error:
         raise StorageError(f"{path}: cannot be written ({error.strerror})") from error
 

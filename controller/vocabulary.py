@@ -142,6 +142,24 @@ class HeatReason(StrEnum):
     NOTHING_WANTED = "nothing_wanted"
 
 
+LOST_PROTECTION = frozenset(
+    {
+        HeatReason.NOT_COMMISSIONED,
+        HeatReason.LOCKED,
+        HeatReason.STOP_PRESSED,
+        HeatReason.NO_ROOT_READING,
+        HeatReason.NO_GUARD_READING,
+        HeatReason.NO_CABLE_READING,
+        HeatReason.SUPPLY_LOST,
+        HeatReason.CUT_OUT_OPEN,
+        HeatReason.NO_RESPONSE,
+        HeatReason.PIN_FAULT,
+        HeatReason.BAD_EVIDENCE,
+    }
+)
+"""Refusals that do not end by themselves within minutes."""
+
+
 class LockoutCause(StrEnum):
     """What locks heat off until a person clears it at the board."""
 

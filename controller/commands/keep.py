@@ -55,8 +55,9 @@ def _keep(
     """Import the heavy parts only now, so that ``--help`` stays light."""
     from controller.folders import FolderKind, claim_folders, find_folders  # noqa: PLC0415
     from controller.heat.pins import BOARD, REHEARSAL  # noqa: PLC0415
-    from controller.loop.board import BoardOrder, run_board  # noqa: PLC0415
+    from controller.loop.board import run_board  # noqa: PLC0415
     from controller.loop.clock import BoardClock, LapseClock  # noqa: PLC0415
+    from controller.loop.opening import BoardOrder  # noqa: PLC0415
     from controller.loop.supervisor import only_one  # noqa: PLC0415
     from controller.record.eventlog import set_up_log  # noqa: PLC0415
 

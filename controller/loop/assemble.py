@@ -16,10 +16,14 @@ from controller.loop.overlay import Overlay, reported
 from controller.loop.publish import utc_text
 from controller.loop.site import SiteHealth
 from controller.loop.supervisor import Supervisor
+from controller.notices.life import FRESH, NoticeMemory
 from controller.record.rows import Recorder
 from controller.record.snapshot import SnapshotWriter
 from controller.sense.probes import ProbeSource
 from controller.vocabulary import FrameName, Lay, ProbeId
+
+SECONDS_A_PROBE = 0.8
+"""A 12-bit conversion takes up to 0.75 s (DS18B20 data sheet), and one bus reads its probes in turn."""
 
 SwitchMaker = Callable[[int, bool], SwitchPin]
 """Takes a BCM pin and whether high means on; returns the switch, already off."""
@@ -51,6 +55,8 @@ class Standing:
     """Why a frame does not count as commissioned; absent or empty when it does."""
     blind_duty: Mapping[FrameName, bool]
     site: SiteHealth
+    notices: NoticeMemory = FRESH
+    """Notices of the run before, when changed settings led to this one."""
 
 
 def assemble_keeper(settings: Settings, hardware: Hardware, standing: Standing, *, tick_s: float) -> Keeper:
@@ -59,9 +65,10 @@ def assemble_keeper(settings: Settings, hardware: Hardware, standing: Standing, 
     ``tick_s`` is the period, or a rehearsal's step.
     """
     now_s = hardware.clock.mono_s()
+    interval_s = sample_interval_s(settings, tick_s)
     gate = RelayGate(
         {
-            name: _gate_frame(frame.heat, hardware, standing.blind_duty.get(name, False), tick_s)
+            name: _gate_frame(frame.heat, hardware, standing.blind_duty.get(name, False), interval_s)
             for name, frame in settings.frames.items()
             if frame.heat is not None
         },
@@ -83,12 +90,20 @@ def assemble_keeper(settings: Settings, hardware: Hardware, standing: Standing, 
             supervisor=hardware.supervisor,
             site=standing.site,
             attendances={
-                name: _attendance(frame, standing, now_s, tick_s) for name, frame in settings.frames.items()
+                name: _attendance(frame, standing, now_s, interval_s)
+                for name, frame in settings.frames.items()
             },
             boot_id=hardware.boot_id,
+            notices=standing.notices,
             tick_s=tick_s,
         )
     )
+
+
+def sample_interval_s(settings: Settings, tick_s: float) -> float:
+    """Time between two readings of one probe: the tick, or a round over all probes if that takes longer."""
+    probes = {probe for frame in settings.frames.values() for probe in frame.probes.values()}
+    return max(tick_s, SECONDS_A_PROBE * len(probes))
 
 
 def heat_limits(heat: HeatSettings, *, tick_s: float, blind_duty: bool) -> HeatLimits:

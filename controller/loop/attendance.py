@@ -15,10 +15,22 @@ from controller.loop.frame import (
     step_frame,
 )
 from controller.record.rows import SIXTEENTHS_PER_K, SampleRow
+from controller.sense.contacts import FrameContacts
 from controller.sense.samples import ProbeMemory, SampleLimits, fresh_memory, judge_reading, limits_for
 from controller.sense.scratchpad import RawReading
-from controller.vocabulary import HeatReport, Level, Place, ProbeId, Reading, Sample
+from controller.vocabulary import (
+    LOST_PROTECTION,
+    HeatReason,
+    HeatReport,
+    Level,
+    Place,
+    ProbeId,
+    Reading,
+    Sample,
+)
 
+HELD_BY_S = 600.0
+"""For how long a refusal that comes and goes is named as the reason."""
 ROW_SPAN_S = 60.0
 """One sample row stands for this long, or for one tick where the tick is longer."""
 
@@ -52,8 +64,12 @@ class Attendance:
     rest_until_s: float | None = None
     bed_keep_c: float | None = None
     commission_gap: str = ""
-    covers_shut: bool | None = None
-    """By the cover switch; None where none is fitted."""
+    unheated_since_s: float | None = None
+    """Cold, and the relay off, without a break since then; None when not."""
+    held_by: tuple[HeatReason, float] | None = None
+    """The last refusal that does not end by itself, and when."""
+    contacts: FrameContacts | None = None
+    """As read in the last tick."""
     relay_on: bool = False
     """As read back in the last tick."""
     readings: dict[Place, Reading] = field(init=False)
@@ -87,6 +103,28 @@ class Attendance:
         """Step this frame's control on the readings just judged."""
         self._memory, decision = step_frame(self.frame, self._memory, self.readings, inputs)
         return decision
+
+    def note_heat(self, report: HeatReport, *, cold: bool, now_s: float) -> None:
+        """Take in what came of this tick's wish."""
+        self.relay_on = report.relay_on
+        if report.relay_on or not cold:
+            self.unheated_since_s = None
+        elif self.unheated_since_s is None:
+            self.unheated_since_s = now_s
+        for reason in report.reasons:
+            if reason in LOST_PROTECTION:
+                self.held_by = (reason, now_s)
+                return
+
+    def unheated_s(self, now_s: float) -> float:
+        """For how long the frame has been cold with its relay off."""
+        return 0.0 if self.unheated_since_s is None else now_s - self.unheated_since_s
+
+    def recently_held_by(self, now_s: float) -> HeatReason | None:
+        """The refusal of the last ten minutes that does not end by itself."""
+        if self.held_by is None or now_s - self.held_by[1] > HELD_BY_S:
+            return None
+        return self.held_by[0]
 
     def rest_left_s(self, now_s: float) -> float:
         """Seconds for which heat still rests by request; 0 when it does not."""

@@ -18,6 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from controller.bounded_read import UnfitFile, read_bounded
 from controller.config.records import FrameSettings, HeatSettings, Settings
 from controller.durable import write_durably
+from controller.errors import StorageError
 from controller.folders import Folders
 from controller.loop.safety_list import BLIND_DUTY_CODES, ESSENTIAL_CODES
 from controller.vocabulary import FrameName, Place
@@ -103,9 +104,10 @@ def wiring_of(heat: HeatSettings, frame: FrameSettings) -> Mapping[str, str]:
     return {key: "none" if found is None else str(found) for key, found in wiring.items()}
 
 
-def fingerprint(wiring: Mapping[str, str]) -> str:
-    """SHA-256 over the wiring, so that a record edited by hand is seen."""
-    return hashlib.sha256(json.dumps(wiring, sort_keys=True).encode()).hexdigest()
+def fingerprint(record: Mapping[str, Any]) -> str:
+    """SHA-256 over all of a record but the fingerprint itself, so that an edit by hand is seen."""
+    covered = {key: found for key, found in record.items() if key != "fingerprint"}
+    return hashlib.sha256(json.dumps(covered, sort_keys=True).encode()).hexdigest()
 
 
 def commission_states(settings: Settings, folders: Folders) -> Mapping[FrameName, CommissionState]:
@@ -152,16 +154,36 @@ def record_commission(
         tables = dict(_load(folders))
     except CommissionUnreadable:
         tables = {}
-    wiring = wiring_of(frame.heat, frame)
-    tables[frame.name] = FrameRecord(
-        date_utc=date_utc,
-        answers=dict(answers),
-        checks=dict(checks),
-        wiring=dict(wiring),
-        fingerprint=fingerprint(wiring),
-    ).model_dump()
-    document = json.dumps({"schema": SCHEMA, "frames": tables}, indent=1, sort_keys=True)
-    write_durably(folders.commission, f"{document}\n".encode())
+    covered = {
+        "date_utc": date_utc,
+        "answers": dict(answers),
+        "checks": dict(checks),
+        "wiring": dict(wiring_of(frame.heat, frame)),
+    }
+    record = FrameRecord.model_validate({**covered, "fingerprint": fingerprint(covered)})
+    tables[frame.name] = record.model_dump()
+    _store(folders, tables)
+
+
+def withdraw_commission(folders: Folders, name: FrameName) -> bool:
+    """Take one frame's record out, durably; False where there was none to take.
+
+    A file that cannot be read allows no heat and is left as it is.
+    Raises StorageError where the record still stands because the disk will not take the change.
+    """
+    try:
+        tables = dict(_load(folders))
+    except CommissionUnreadable:
+        return False
+    if tables.pop(name, None) is None:
+        return False
+    try:
+        _store(folders, tables)
+    except StorageError as error:
+        raise StorageError(
+            f"{error}; the earlier record of {name} still stands, so leave the mains plug out"
+        ) from error
+    return True
 
 
 class CommissionUnreadable(ValueError):  # noqa: N818  # said of the file
@@ -186,6 +208,11 @@ def _load(folders: Folders) -> dict[str, Any]:
     return tables
 
 
+def _store(folders: Folders, tables: Mapping[str, Any]) -> None:
+    document = json.dumps({"schema": SCHEMA, "frames": tables}, indent=1, sort_keys=True)
+    write_durably(folders.commission, f"{document}\n".encode())
+
+
 def _state_of(frame: FrameSettings, table: object) -> CommissionState:
     if table is None or frame.heat is None:
         return CommissionState(standing=Commissioning.NEVER)
@@ -193,7 +220,7 @@ def _state_of(frame: FrameSettings, table: object) -> CommissionState:
         record = FrameRecord.model_validate(table)
     except ValidationError:
         return _unreadable("its record is damaged")
-    if record.fingerprint != fingerprint(record.wiring):
+    if record.fingerprint != fingerprint(record.model_dump()):
         return _unreadable("its record was changed by hand")
     if any(record.answers.get(code) is not True for code in ESSENTIAL_CODES):
         return _unreadable("its record lacks an answer that heat waits for")

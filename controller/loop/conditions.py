@@ -14,11 +14,14 @@ from controller.notices.words import LOCKOUT_WORDS, PLACE_WORDS, REASON_WORDS, R
 from controller.units import count_text
 from controller.vocabulary import (
     AIR_PLACES,
+    FULL_RESOLUTION_BITS,
+    LOST_PROTECTION,
     ROOT_PLACES,
     SITE,
     Condition,
     HeatReason,
     HeatReport,
+    LockoutCause,
     Place,
     Readings,
     Rejected,
@@ -26,26 +29,14 @@ from controller.vocabulary import (
     Urgency,
 )
 
+UNHEATED_SPARE_S = 60.0
+"""A cold frame may wait for heat a rest of its relay and this long; then it is told, whatever the reason."""
+UNHEATED_SHARED_S = 1200.0
+"""The same where frames take turns with one supply: a turn and a little."""
+OUTSIDE_LOST_S = 86400.0
+"""A lost outside probe is shown only; after a day it is a day's matter."""
 BELOW_KEEP_K = 0.5
 """Told when the coldest trusted air is this far below keep above; what the design allows itself."""
-COARSE_BITS = 12
-
-LOST_PROTECTION = frozenset(
-    {
-        HeatReason.NOT_COMMISSIONED,
-        HeatReason.LOCKED,
-        HeatReason.STOP_PRESSED,
-        HeatReason.NO_ROOT_READING,
-        HeatReason.NO_GUARD_READING,
-        HeatReason.NO_CABLE_READING,
-        HeatReason.SUPPLY_LOST,
-        HeatReason.CUT_OUT_OPEN,
-        HeatReason.NO_RESPONSE,
-        HeatReason.PIN_FAULT,
-        HeatReason.BAD_EVIDENCE,
-    }
-)
-"""Refusals that do not end by themselves within minutes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +49,10 @@ class FrameView:
     report: HeatReport
     keep_above_c: float
     rest_left_s: float
+    unheated_s: float
+    """For how long the frame has been cold with its relay off."""
+    held_by: HeatReason | None
+    """The refusal of the last ten minutes that does not end by itself."""
     now_s: float
     commission_gap: str
     """Why the frame does not count as commissioned; empty when it does."""
@@ -84,19 +79,37 @@ def _frost(view: FrameView, say_c: Callable[[float], str]) -> Iterator[Condition
                 "heat": "on" if view.report.relay_on else "off",
             },
         )
-    lost = [reason for reason in view.report.reasons if reason in LOST_PROTECTION]
-    blind = basis.frost_c is None
-    if view.decision.frost_likely and (lost or blind):
+    why = _unprotected_because(view)
+    if why:
         yield Condition(
             code="unprotected",
             frame=name,
             facts={
-                "why": REASON_WORDS[lost[0]] if lost else "no probe can be trusted",
-                "last": "No probe inside can be read."
-                if basis.frost_c is None
+                "why": why,
+                "last": "No air probe can be read."
+                if basis.frost_c is None or basis.stands_in
                 else f"It is at {say_c(basis.frost_c)} now.",
             },
         )
+
+
+def _unprotected_because(view: FrameView) -> str:
+    """Why the frame has no protection though frost is likely; empty when it has, or needs none."""
+    if not view.decision.frost_likely or view.frame.heat is None:
+        return ""
+    for reason in view.report.reasons:
+        if reason in LOST_PROTECTION:
+            return REASON_WORDS[reason]
+    basis = view.decision.basis
+    if basis.frost_c is None:
+        return "no probe can be trusted"
+    if basis.stands_in:
+        return "no air probe can be trusted and the bed stands in for it"
+    shared = HeatReason.OVER_BUDGET in view.report.reasons
+    if view.unheated_s <= (UNHEATED_SHARED_S if shared else view.frame.heat.min_off_s + UNHEATED_SPARE_S):
+        return ""
+    named = view.held_by or next(iter(view.report.reasons), None)
+    return "heat does not come on" if named is None else REASON_WORDS[named]
 
 
 def _probes(view: FrameView) -> Iterator[Condition]:
@@ -112,7 +125,7 @@ def _probes(view: FrameView) -> Iterator[Condition]:
     for place, reading in view.readings.items():
         if isinstance(reading, Rejected):
             yield _lost_probe(view, place, reading, left=len(view.readings) - len(rejected))
-        elif reading.resolution_bits < COARSE_BITS:
+        elif reading.resolution_bits < FULL_RESOLUTION_BITS:
             yield Condition(
                 code="probe_coarse",
                 frame=view.frame.name,
@@ -128,7 +141,8 @@ def _lost_probe(view: FrameView, place: Place, reading: Rejected, *, left: int) 
         "left": count_text(left, "probe"),
     }
     if place in (Place.OUTSIDE, Place.WALL):
-        facts["urgency"] = Urgency.PAGE.value
+        long_lost = view.now_s - reading.since_at_s > OUTSIDE_LOST_S
+        facts["urgency"] = (Urgency.DAY if long_lost else Urgency.PAGE).value
     elif view.decision.frost_likely and not _kin_trusted(view.readings, place):
         facts["urgency"] = Urgency.NOW.value
     return Condition(code="probe_lost", frame=view.frame.name, facts=facts)
@@ -147,7 +161,11 @@ def _heat(view: FrameView) -> Iterator[Condition]:
         yield Condition(
             code="lockout",
             frame=name,
-            facts={"why": LOCKOUT_WORDS[report.lockout.cause], "detail": report.lockout.detail},
+            facts={
+                "why": LOCKOUT_WORDS[report.lockout.cause],
+                "detail": report.lockout.detail,
+                "urgency": _lockout_urgency(view, report.lockout.cause).value,
+            },
         )
     if report.pin_fault:
         yield Condition(code="pin_fault", frame=name, facts={"detail": report.pin_fault})
@@ -159,6 +177,12 @@ def _heat(view: FrameView) -> Iterator[Condition]:
         yield Condition(code="stop_pressed", frame=name)
     if view.commission_gap:
         yield Condition(code="not_commissioned", frame=name, facts={"why": view.commission_gap})
+
+
+def _lockout_urgency(view: FrameView, cause: LockoutCause) -> Urgency:
+    """A lockout is told at once; one that merely cannot be read can wait for the day while it is mild."""
+    mild = cause is LockoutCause.UNREADABLE and not view.decision.frost_likely
+    return Urgency.DAY if mild else Urgency.NOW
 
 
 def _rest(view: FrameView, say_c: Callable[[float], str]) -> Iterator[Condition]:
@@ -178,3 +202,13 @@ def _rest(view: FrameView, say_c: Callable[[float], str]) -> Iterator[Condition]
 def site_condition(code: str, **facts: str | float) -> Condition:
     """A condition of the whole site."""
     return Condition(code=code, frame=SITE, facts=facts)
+
+
+def with_common_causes(conditions: list[Condition], frames: int) -> list[Condition]:
+    """One dead bus is one notice of the site, however many frames hang on it."""
+    dead = [condition for condition in conditions if condition.code == "bus_dead"]
+    if frames < 2 or len(dead) < frames:  # noqa: PLR2004  # one frame has nothing in common with another
+        return conditions
+    names = " and ".join(condition.frame for condition in dead)
+    rest = [condition for condition in conditions if condition.code != "bus_dead"]
+    return [*rest, Condition(code="bus_dead_everywhere", frame=SITE, facts={**dead[0].facts, "names": names})]

@@ -62,6 +62,8 @@ class FrameDecision:
     basis: Basis
     wish: FrameWish
     frost_likely: bool
+    cold: bool
+    """The air is below its aim or cannot be seen while frost is likely, and nobody asked heat to rest."""
     evidence: HeatEvidence
 
 
@@ -106,6 +108,9 @@ def step_frame(
         basis=basis,
         wish=wish,
         frost_likely=likely,
+        cold=wish.why not in (REST_ASKED, NO_HEAT)
+        and likely
+        and (basis.frost_c is None or basis.frost_c < wish.aim_c),
         evidence=_evidence(readings, inputs, wish, basis, frost=likely),
     )
 

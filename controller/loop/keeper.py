@@ -17,17 +17,17 @@ from controller.loop.attendance import NO_HEAT_REPORT, Attendance, Stamp
 from controller.loop.bottom import bottom_heat_c
 from controller.loop.calendar import DAY_TURNS, THIN_HISTORY, Calendar
 from controller.loop.clock import Clock, StepWatch
-from controller.loop.conditions import FrameView, frame_conditions
+from controller.loop.conditions import FrameView, frame_conditions, with_common_causes
 from controller.loop.frame import FrameDecision, FrameInputs
 from controller.loop.publish import frame_document, snapshot_document
 from controller.loop.results import FrameTick, TickResult
 from controller.loop.site import SiteHealth
 from controller.loop.supervisor import Supervisor
-from controller.notices.life import FRESH, Words, step_notices
+from controller.notices.life import FRESH, NoticeMemory, Words, step_notices
 from controller.notices.words import notice_words, over_words
 from controller.record.rows import EventRow, Json, Recorder
 from controller.record.snapshot import SnapshotWriter
-from controller.sense.inputs import BoardState
+from controller.sense.contacts import BoardState
 from controller.sense.probes import ProbeSource
 from controller.sense.scratchpad import RawReading
 from controller.units import temperature_text
@@ -60,6 +60,8 @@ class KeeperParts:
     attendances: Mapping[FrameName, Attendance]
     boot_id: str
     tick_s: float
+    notices: NoticeMemory = FRESH
+    """Notices of the run before, when changed settings led to this one."""
 
 
 @dataclass(slots=True)
@@ -80,7 +82,8 @@ class Keeper:
     def __init__(self, parts: KeeperParts) -> None:
         """Take the parts; nothing is driven before the first tick but off."""
         self.parts = parts
-        self._notices = FRESH
+        self.notices = parts.notices
+        """Every notice that is not over; handed on when changed settings start a new run."""
         self._steps = StepWatch()
         self._last_at_s: float | None = None
         self._seq = parts.recorder.first_seq()
@@ -93,7 +96,7 @@ class Keeper:
     @property
     def open_notices(self) -> tuple[NoticeEvent, ...]:
         """Notices told and not over, most urgent first."""
-        return self._notices.open()
+        return self.notices.open()
 
     def tick(self) -> TickResult:
         """Do one complete round; raises only what the process must not survive."""
@@ -105,7 +108,9 @@ class Keeper:
             {name: decision.evidence for name, decision in this.decisions.items() if self._heated(name)}
         )
         for name, report in this.reports.items():
-            self.parts.attendances[name].relay_on = report.relay_on
+            self.parts.attendances[name].note_heat(
+                report, cold=this.decisions[name].cold, now_s=this.stamp.mono_s
+            )
         self._tell(this)
         self._record(this)
         self._publish(this)
@@ -155,7 +160,7 @@ class Keeper:
         for name, attendance in self.parts.attendances.items():
             attendance.sense(raws, now_s)
             wired = board.frames.get(name)
-            attendance.covers_shut = None if wired is None else wired.covers_shut
+            attendance.contacts = wired
             this.decisions[name] = attendance.decide(
                 FrameInputs(
                     now_s=now_s,
@@ -176,8 +181,9 @@ class Keeper:
         conditions: list[Condition] = self.parts.site.conditions(this.stamp.mono_s)
         for name in self.parts.attendances:
             conditions.extend(frame_conditions(self._view(name, this), self._say_c))
-        self._notices, this.events = step_notices(
-            self._notices, conditions, this.stamp.mono_s, WORDS, id_prefix=self._id_prefix
+        conditions = with_common_causes(conditions, len(self.parts.attendances))
+        self.notices, this.events = step_notices(
+            self.notices, conditions, this.stamp.mono_s, WORDS, id_prefix=self._id_prefix
         )
 
     def _view(self, name: FrameName, this: _Round) -> FrameView:
@@ -189,6 +195,8 @@ class Keeper:
             report=this.reports.get(name, NO_HEAT_REPORT),
             keep_above_c=attendance.keep_above_c,
             rest_left_s=attendance.rest_left_s(this.stamp.mono_s),
+            unheated_s=attendance.unheated_s(this.stamp.mono_s),
+            held_by=attendance.recently_held_by(this.stamp.mono_s),
             now_s=this.stamp.mono_s,
             commission_gap=attendance.commission_gap if self._heated(name) else "",
         )

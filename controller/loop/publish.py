@@ -50,13 +50,24 @@ def frame_document(view: FrameView, attendance: Attendance) -> dict[str, object]
         "wish": wish.why,
         "frost_likely": view.decision.frost_likely,
         "opening": attendance.opening,
-        "covers_shut": attendance.covers_shut,
+        "contacts": _contacts(attendance),
         "coverings": list(attendance.coverings),
         "rest_left_s": view.rest_left_s,
         "heat": None if heat is None else heat_document(view.report),
         "limits": None
         if heat is None
         else {"air_max_c": heat.air_max_c, "root_max_c": heat.root_max_c, "cable_max_c": heat.cable_max_c},
+    }
+
+
+def _contacts(attendance: Attendance) -> dict[str, bool | None]:
+    """Contacts as read; null where none is fitted."""
+    contacts = attendance.contacts
+    return {
+        "covers_shut": None if contacts is None else contacts.covers_shut,
+        "feedback_live": None if contacts is None else contacts.feedback_live,
+        "supply_present": None if contacts is None else contacts.supply_present,
+        "cut_out_closed": None if contacts is None else contacts.cut_out_closed,
     }
 
 

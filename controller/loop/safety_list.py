@@ -59,8 +59,8 @@ POINTS = (
     Point(
         code="cut_out_fitted",
         question="Is an independent thermal cut-out fitted, which stops the cable without this board?",
-        essential=False,
-        otherwise="Fit one as soon as you can; until then heat stays off whenever probes are lost.",
+        essential=True,
+        otherwise="Have one fitted in series with the cable, one that works with the board switched off.",
     ),
     Point(
         code="cable_rated_continuous",
@@ -96,4 +96,7 @@ POINTS = (
 
 ESSENTIAL_CODES = tuple(point.code for point in POINTS if point.essential)
 BLIND_DUTY_CODES = ("cut_out_fitted", "cable_rated_continuous")
-"""Both are needed before the cable may be run in bounded spells with no probe to watch it."""
+"""Both are needed before the cable may be run in bounded spells with no probe to watch it.
+
+The first is essential for any heat; it stands here too, so that blind duty never rests on that alone.
+"""

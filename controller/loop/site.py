@@ -26,6 +26,8 @@ class SiteHealth:
     starts: StartCount
     settings_faults: tuple[str, ...] = ()
     """Why the settings file is not in use, when it is not."""
+    settings_waiting: bool = False
+    """A changed file passed, but the last changes were taken too lately."""
     settings_copy_fault: str = ""
     """Why the settings in use could not be copied for the next start."""
     settings_taken: bool = False
@@ -76,6 +78,8 @@ class SiteHealth:
                     detail=self.settings_faults[0],
                 )
             )
+        if self.settings_waiting:
+            found.append(site_condition("settings_waiting"))
         if self.settings_copy_fault:
             found.append(site_condition("settings_copy_lost", detail=self.settings_copy_fault))
         if self.publish_fault:

@@ -60,6 +60,14 @@ CATALOGUE: Mapping[str, NoticeEntry] = {
         over="Probes of {frame} answer again.",
         hold_in_s=1 * _MINUTE_S,
     ),
+    "bus_dead_everywhere": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.NOW,
+        first="Check the probe lead at the box and the board's supply; every probe of the site is silent.",
+        words="Check the probe lead at the box: no probe of {names} has answered for {minutes} min.",
+        over="Probes answer again.",
+        hold_in_s=1 * _MINUTE_S,
+    ),
     "probe_lost": NoticeEntry(
         kind=Kind.FAULT,
         urgency=Urgency.DAY,
@@ -144,6 +152,14 @@ CATALOGUE: Mapping[str, NoticeEntry] = {
         first="Free space on the card; the settings in use could not be copied for the next start.",
         words="Free space on the card: the settings in use could not be copied ({detail}).",
         over="The copy of the settings is kept again.",
+        hold_out_s=0.0,
+    ),
+    "settings_waiting": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.DAY,
+        first="Let the settings file rest; each change of it costs the frames a rest of heat.",
+        words="Let the settings file rest: it keeps changing. The next change is taken within the hour.",
+        over="The settings file has been taken.",
         hold_out_s=0.0,
     ),
     "settings_taken": NoticeEntry(

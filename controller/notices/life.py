@@ -1,19 +1,29 @@
 """The life of a notice: raised after its hold-in, worse, cleared after its hold-out. Pure.
 
-One notice per code, frame and subject. A condition that flickers faster than its holds
-is told once and cleared once.
+One notice per code, frame and subject. Flicker is weighed, not forgotten: while a condition is there
+its charge grows with the clock, while it is away it drains four times slower, and it is told once
+the charge reaches the hold-in. What keeps coming back has to stay away longer each time before it
+counts as over, so that one fault never chatters.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from controller.notices.catalogue import CATALOGUE
 from controller.vocabulary import Condition, NoticeEvent, Urgency
 
 NoticeKey = tuple[str, str, str]
 """Code, frame, subject (the ``place`` of the facts, or empty)."""
+
+DRAIN = 4.0
+"""A charge drains this many times slower than it grows."""
+STEP_S_MAX = 600.0
+"""No single step counts for more, so that a gap between two ticks cannot charge or drain at once."""
+HOLD_OUT_S_MAX = 4 * 3600.0
+FORGOTTEN_S = 6 * 3600.0
+"""After so long without it, a notice that comes again is a first one."""
 
 _RANK = {Urgency.PAGE: 0, Urgency.DAY: 1, Urgency.NOW: 2}
 
@@ -22,19 +32,30 @@ _RANK = {Urgency.PAGE: 0, Urgency.DAY: 1, Urgency.NOW: 2}
 class _Thread:
     """One notice from the first sign to its end."""
 
-    since_at_s: float
+    charge_s: float
     seen_at_s: float
     condition: Condition
     """As last seen."""
+    hold_out_s: float = 0.0
     told: NoticeEvent | None = None
     told_at_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Past:
+    """A notice that is over, remembered in case it comes back."""
+
+    cleared_at_s: float
+    hold_out_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class NoticeMemory:
-    """All threads that are not over."""
+    """All threads that are not over, and what was over lately."""
 
     threads: Mapping[NoticeKey, _Thread]
+    past: Mapping[NoticeKey, _Past] = field(default_factory=dict)
+    stepped_at_s: float | None = None
     next_number: int = 1
 
     def open(self) -> tuple[NoticeEvent, ...]:
@@ -68,57 +89,90 @@ def step_notices(
     present = {_key(condition): condition for condition in conditions}
     if not present and not memory.threads:
         return memory, ()
-    threads: dict[NoticeKey, _Thread] = {}
-    events: list[NoticeEvent] = []
-    number = memory.next_number
+    since_s = now_s if memory.stepped_at_s is None else memory.stepped_at_s
+    dt_s = min(max(0.0, now_s - since_s), STEP_S_MAX)
+    step = _Step(memory=memory, now_s=now_s, dt_s=dt_s, words=words, number=memory.next_number)
     for key, condition in present.items():
-        thread, event = _present(memory.threads.get(key), condition, now_s, words, f"{id_prefix}-{number}")
-        threads[key] = thread
-        if event is not None:
-            number += event.event == "raised"
-            events.append(event)
+        step.present(key, condition, id_prefix)
     for key, thread in memory.threads.items():
-        if key in present:
-            continue
-        if thread.told is None or now_s - thread.seen_at_s >= CATALOGUE[key[0]].hold_out_s:
-            if thread.told is not None:
-                events.append(replace(thread.told, event="cleared", text=words.over(thread.condition)))
+        if key not in present:
+            step.absent(key, thread)
+    past = {key: each for key, each in step.past.items() if now_s - each.cleared_at_s < FORGOTTEN_S}
+    after = NoticeMemory(threads=step.threads, past=past, stepped_at_s=now_s, next_number=step.number)
+    return after, tuple(step.events)
+
+
+@dataclass(slots=True, kw_only=True)
+class _Step:
+    """One step while it is being made."""
+
+    memory: NoticeMemory
+    now_s: float
+    dt_s: float
+    words: Words
+    number: int
+    threads: dict[NoticeKey, _Thread] = field(default_factory=dict)
+    past: dict[NoticeKey, _Past] = field(init=False)
+    events: list[NoticeEvent] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.past = dict(self.memory.past)
+
+    def present(self, key: NoticeKey, condition: Condition, id_prefix: str) -> None:
+        """A condition that is true now."""
+        before = self.memory.threads.get(key)
+        thread = _Thread(
+            charge_s=0.0 if before is None else before.charge_s + self.dt_s,
+            seen_at_s=self.now_s,
+            condition=condition,
+            hold_out_s=self._hold_out_s(key) if before is None else before.hold_out_s,
+            told=None if before is None else before.told,
+            told_at_s=0.0 if before is None else before.told_at_s,
+        )
+        entry, told = CATALOGUE[condition.code], thread.told
+        urgency = Urgency(str(condition.facts.get("urgency", entry.urgency.value)))
+        if told is None:
+            if thread.charge_s >= entry.hold_in_s:
+                told = self._event(f"{id_prefix}-{self.number}", "raised", condition, urgency)
+                self.number += 1
+                thread = replace(thread, told=told, told_at_s=self.now_s)
+        elif _RANK[urgency] > _RANK[told.urgency]:
+            thread = replace(thread, told=self._event(told.notice_id, "worse", condition, urgency))
+        elif before is not None and before.condition.facts != condition.facts:
+            thread = replace(thread, told=replace(told, text=self.words.raised(condition)))
+        self.threads[key] = thread
+
+    def absent(self, key: NoticeKey, thread: _Thread) -> None:
+        """A condition that was there and is not now."""
+        if thread.told is None:
+            left_s = thread.charge_s - self.dt_s / DRAIN
+            if left_s > 0.0:
+                self.threads[key] = replace(thread, charge_s=left_s)
+        elif self.now_s - thread.seen_at_s < thread.hold_out_s:
+            self.threads[key] = thread
         else:
-            threads[key] = thread
-    return NoticeMemory(threads=threads, next_number=number), tuple(events)
+            over = self.words.over(thread.condition)
+            self.events.append(replace(thread.told, event="cleared", text=over))
+            self.past[key] = _Past(cleared_at_s=self.now_s, hold_out_s=thread.hold_out_s)
 
+    def _hold_out_s(self, key: NoticeKey) -> float:
+        """The catalogue's own, doubled for each time it has come back lately."""
+        past = self.past.get(key)
+        hold_out_s = CATALOGUE[key[0]].hold_out_s
+        return hold_out_s if past is None else max(hold_out_s, min(2 * past.hold_out_s, HOLD_OUT_S_MAX))
 
-def _present(
-    thread: _Thread | None, condition: Condition, now_s: float, words: Words, new_id: str
-) -> tuple[_Thread, NoticeEvent | None]:
-    """One condition that is true now."""
-    entry = CATALOGUE[condition.code]
-    urgency = Urgency(str(condition.facts.get("urgency", entry.urgency.value)))
-    if thread is None:
-        thread = _Thread(since_at_s=now_s, seen_at_s=now_s, condition=condition)
-    told = thread.told
-    if told is None:
-        if now_s - thread.since_at_s < entry.hold_in_s:
-            return replace(thread, seen_at_s=now_s, condition=condition), None
-        event = _event(new_id, "raised", condition, urgency, words)
-    elif _RANK[urgency] > _RANK[told.urgency]:
-        event = _event(told.notice_id, "worse", condition, urgency, words)
-    else:
-        return replace(thread, seen_at_s=now_s, condition=condition), None
-    told_at_s = now_s if told is None else thread.told_at_s
-    return replace(thread, seen_at_s=now_s, condition=condition, told=event, told_at_s=told_at_s), event
-
-
-def _event(notice_id: str, what: str, condition: Condition, urgency: Urgency, words: Words) -> NoticeEvent:
-    return NoticeEvent(
-        notice_id=notice_id,
-        event=what,
-        code=condition.code,
-        kind=CATALOGUE[condition.code].kind,
-        urgency=urgency,
-        frame=condition.frame,
-        text=words.raised(condition),
-    )
+    def _event(self, notice_id: str, what: str, condition: Condition, urgency: Urgency) -> NoticeEvent:
+        event = NoticeEvent(
+            notice_id=notice_id,
+            event=what,
+            code=condition.code,
+            kind=CATALOGUE[condition.code].kind,
+            urgency=urgency,
+            frame=condition.frame,
+            text=self.words.raised(condition),
+        )
+        self.events.append(event)
+        return event
 
 
 def _key(condition: Condition) -> NoticeKey:

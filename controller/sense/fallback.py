@@ -28,6 +28,11 @@ class Basis:
     raise_k: float
     """By how much the aim is raised because a stand-in is measured."""
 
+    @property
+    def stands_in(self) -> bool:
+        """Whether it is a root probe that is held against the aim, for want of air."""
+        return self.raise_k > 0.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FrostMemory:
@@ -82,8 +87,12 @@ def frost_likely(
 
 
 def _coldest_now(basis: Basis, outside: Reading | None) -> float | None:
-    """The colder of what rules inside and the trusted outside; None with neither."""
+    """The colder of the air inside and the trusted outside; None with neither.
+
+    A bed that stands in for the air holds the day's warmth and says nothing of frost at the leaves.
+    """
     outside_c = outside.temp_c if isinstance(outside, Sample) else None
-    if basis.frost_c is None or outside_c is None:
-        return outside_c if basis.frost_c is None else basis.frost_c
-    return min(basis.frost_c, outside_c)
+    air_c = None if basis.stands_in else basis.frost_c
+    if air_c is None or outside_c is None:
+        return outside_c if air_c is None else air_c
+    return min(air_c, outside_c)

@@ -22,7 +22,7 @@ from controller.loop.supervisor import Supervisor
 from controller.record.lockouts import LockoutFiles
 from controller.record.rows import EventRow, RecordHealth, SampleRow
 from controller.record.snapshot import SnapshotWriter
-from controller.sense.inputs import BoardState, FrameContacts
+from controller.sense.contacts import BoardState, FrameContacts
 from controller.sense.scratchpad import RawReading, ReadFailure, Scratchpad, encode_scratchpad
 from controller.vocabulary import FrameName, HeatReport, Place, ProbeId, Rejection
 

@@ -13,13 +13,14 @@ import pytest
 from controller.config.parse import parse_settings
 from controller.errors import HardwareError, InvariantBroken
 from controller.folders import FolderKind, Folders, claim_folders
-from controller.heat.pins import GpioSwitch
+from controller.heat.pins import GpioSwitch, PinRefused
 from controller.heat.relays import PinStuck, RelayGate
 from controller.loop import board
-from controller.loop.board import BoardOrder, run_board
+from controller.loop.board import run_board
 from controller.loop.clock import LapseClock
 from controller.loop.commission import record_commission
 from controller.loop.keeper import Keeper
+from controller.loop.opening import BoardOrder
 from controller.loop.safety_list import POINTS
 from controller.record.eventlog import EventLog, set_up_log
 from controller.record.read import open_reader
@@ -143,7 +144,7 @@ def test_a_pin_that_another_program_holds_is_refused_before_any_tick(
     """R08: no control starts on a line that is not ours."""
 
     def busy(switch: GpioSwitch, *arguments: object, **named: object) -> None:
-        raise board.PinRefused("GPIO17 cannot be claimed; another program may hold it")
+        raise PinRefused("GPIO17 cannot be claimed; another program may hold it")
 
     monkeypatch.setattr(GpioSwitch, "__init__", busy)
     with pytest.raises(HardwareError, match="another program"):
@@ -158,7 +159,7 @@ def test_the_stop_actions_pins_are_stored_before_any_is_claimed(
 
     def look(switch: GpioSwitch, *arguments: object, **named: object) -> None:
         seen.append(order.folders.pins.exists())
-        raise board.PinRefused("enough")
+        raise PinRefused("enough")
 
     monkeypatch.setattr(GpioSwitch, "__init__", look)
     with pytest.raises(HardwareError):

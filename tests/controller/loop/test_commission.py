@@ -12,6 +12,7 @@ import pytest
 
 from controller.errors import StorageError
 from controller.folders import Folders
+from controller.loop import commission
 from controller.loop.commission import (
     Commissioning,
     CommissionState,
@@ -20,6 +21,7 @@ from controller.loop.commission import (
     fingerprint,
     record_commission,
     stored_records,
+    withdraw_commission,
 )
 from controller.loop.safety_list import BLIND_DUTY_CODES, ESSENTIAL_CODES, POINTS
 from controller.vocabulary import FrameName
@@ -126,15 +128,60 @@ def test_frames_are_commissioned_one_by_one(folders: Folders) -> None:
     assert all(state.done for state in commission_states(read(SMALL + SECOND), folders).values())
 
 
-@pytest.mark.parametrize("missing", BLIND_DUTY_CODES)
-def test_blind_duty_needs_both_its_answers(missing: str, folders: Folders) -> None:
-    """Level L2 is for cables rated to run without pause, with an independent cut-out, and no other."""
+def test_blind_duty_needs_a_cable_rated_to_run_without_pause(folders: Folders) -> None:
+    """Level L2 is for such cables, with an independent cut-out, and no other."""
     _record(folders, SMALL, BED)
     assert _state(folders, SMALL, BED).blind_duty
-    _record(folders, SMALL, BED, {**YES, missing: False})
+    _record(folders, SMALL, BED, {**YES, "cable_rated_continuous": False})
     state = _state(folders, SMALL, BED)
     assert state.done
     assert not state.blind_duty
+
+
+def test_a_no_turned_into_a_yes_by_hand_gives_no_blind_duty(folders: Folders) -> None:
+    """The fingerprint covers the answers: what was never said cannot be written in later."""
+    _record(folders, SMALL, BED, {**YES, "cable_rated_continuous": False})
+    _edit(folders, answers=YES)
+    state = _state(folders, SMALL, BED)
+    assert state.standing is Commissioning.UNREADABLE
+    assert not state.blind_duty
+
+
+def test_a_record_withdrawn_allows_no_heat_and_leaves_the_others(folders: Folders) -> None:
+    """Each frame stands for itself, and what is gone is gone from the disk."""
+    north = FrameName("north")
+    _record(folders, SMALL + SECOND, BED)
+    _record(folders, SMALL + SECOND, north)
+    assert withdraw_commission(folders, BED)
+    states = commission_states(read(SMALL + SECOND), folders)
+    assert states[BED].standing is Commissioning.NEVER
+    assert states[north].done
+    assert not withdraw_commission(folders, BED)
+
+
+@pytest.mark.parametrize("data", [None, b"{", b"[]"])
+def test_where_no_record_can_be_read_there_is_none_to_withdraw(data: bytes | None, folders: Folders) -> None:
+    """Nothing is written: such a file allows no heat as it is."""
+    folders.state.mkdir()
+    if data is not None:
+        folders.commission.write_bytes(data)
+    assert not withdraw_commission(folders, BED)
+    assert folders.commission.exists() is (data is not None)
+
+
+def test_a_record_that_cannot_be_withdrawn_is_said_to_stand(
+    folders: Folders, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A full disk must not pass for a refusal of heat."""
+
+    def full(path: Path, data: bytes) -> None:
+        raise StorageError(f"{path}: no room for {len(data)} bytes")
+
+    _record(folders, SMALL, BED)
+    monkeypatch.setattr(commission, "write_durably", full)
+    with pytest.raises(StorageError, match=r"still stands, so leave the mains plug out"):
+        withdraw_commission(folders, BED)
+    assert _state(folders, SMALL, BED).done
 
 
 @pytest.mark.parametrize("code", ESSENTIAL_CODES)
@@ -152,6 +199,7 @@ def test_the_list_asks_for_what_the_trade_asks_for() -> None:
         "fused",
         "enclosure",
         "cable_rated_for_use",
+        "cut_out_fitted",
         "strain_and_drip",
         "licensed_work",
         "out_of_reach",
@@ -183,6 +231,9 @@ def _edit(folders: Folders, **changes: Any) -> None:
         {"wiring": {"relay_pin": "17"}},
         {"fingerprint": "0" * 64},
         {"answers": {**YES, "rcd_tested": False}},
+        {"answers": {**YES, "cable_rated_continuous": False}},
+        {"checks": {"relay_polarity": "not seen"}},
+        {"date_utc": "2026-11-02T10:00:00+00:00"},
         {"answers": {}},
         {"answers": {**YES, "fused": 1}},
         {"date_utc": "yesterday"},
@@ -204,7 +255,8 @@ def test_a_hand_made_wiring_with_its_fingerprint_is_still_compared_with_the_sett
 ) -> None:
     _record(folders, SMALL, BED)
     wiring = {"relay_pin": "17", "strange": "x"}
-    _edit(folders, wiring=wiring, fingerprint=fingerprint(wiring))
+    record = {**stored_records(folders)["bed"].model_dump(), "wiring": wiring}
+    _edit(folders, wiring=wiring, fingerprint=fingerprint(record))
     state = _state(folders, SMALL, BED)
     assert state.standing is Commissioning.STALE
     assert {"strange", "lay", "probe.air"} <= set(state.changed)

@@ -13,7 +13,7 @@ from controller.loop.bottom import bottom_heat_c
 from controller.loop.orders import OrderDesk
 from controller.loop.overlay import FrameOverlay, Overlay
 from controller.record.rows import RecordHealth
-from controller.sense.inputs import FrameContacts
+from controller.sense.contacts import FrameContacts
 from controller.vocabulary import HeatReason, Level, LockoutCause, Place, Rejected, Sample
 from controller.wire import ReportCovering, ReportOpening, RestHeat, ResumeHeat, SetKeepAbove
 from tests.controller.loop.keeperbed import COLD, MILD, NORTH, SOUTH, START_UTC_S, KeeperBed, settings_of
@@ -414,4 +414,6 @@ def test_the_cover_switch_is_published(bed: KeeperBed) -> None:
     bed.inputs.frames = {SOUTH: FrameContacts(covers_shut=False)}
     bed.build()
     bed.run(10.0)
-    assert json.loads(bed.folders.snapshot.read_bytes())["frames"]["south"]["covers_shut"] is False
+    assert (
+        json.loads(bed.folders.snapshot.read_bytes())["frames"]["south"]["contacts"]["covers_shut"] is False
+    )
