@@ -20,11 +20,11 @@ def held(tmp_path_factory: pytest.TempPathFactory) -> Night:
 
 @pytest.fixture(scope="module")
 def overrun(tmp_path_factory: pytest.TempPathFactory) -> Night:
-    """Two clear nights down to -14 °C: beyond 150 W."""
+    """Two clear nights down to -20 °C: beyond the example's cable."""
     return run_night(
         tmp_path_factory.mktemp("overrun"),
         hours=48,
-        weather=night_weather(hours=48, high_c=3.0, low_c=-14.0),
+        weather=night_weather(hours=48, high_c=3.0, low_c=-20.0),
     )
 
 

@@ -108,7 +108,7 @@ def test_a_stand_in_of_ones_own_is_taken_from_the_current_folder(
     assert result.exit_code == 0, result.output
     assert "does not model: cable" in result.output
     first = rows(tmp_path / "out" / "trace.csv")[0]
-    assert float(first["air_true_c"]) == pytest.approx(3.0, abs=0.05)
+    assert float(first["air_true_c"]) == pytest.approx(5.0, abs=0.05)
     assert "cable_true_c" not in first
     assert first["cable_read_c"]
 

@@ -42,7 +42,7 @@ def test_the_example_loads() -> None:
     settings = read(EXAMPLE)
     frame = settings.frames[FrameName("south")]
     assert frame.heat is not None
-    assert frame.heat.power_w == 150
+    assert frame.heat.power_w == 250
     assert [opening.name for opening in frame.openings] == ["shut", "crack", "hand", "half", "off"]
     assert [covering.name for covering in frame.coverings] == ["mat", "fleece"]
     assert settings.site.units is Units.CELSIUS

@@ -131,5 +131,5 @@ def test_tables_hold_each_frames_own_plain_values() -> None:
     table = read(EXAMPLE).tables["south"]  # type: ignore[index]  # a frame's name is a str
     assert table["length_m"] == 2.4
     assert isinstance(table["heat"], dict)
-    assert table["heat"]["power_w"] == 150
+    assert table["heat"]["power_w"] == 250
     assert "keep_above_c" not in table["heat"]

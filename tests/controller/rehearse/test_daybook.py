@@ -159,7 +159,7 @@ def test_the_opening_says_what_is_real_and_what_is_not() -> None:
         "Plot 7, Quarry Lane, Fri 5 Feb 2027 to Sun 7 Feb 2027.",
         "The weather is invented.",
         "no relay is touched",
-        "south: 2.4 \N{MULTIPLICATION SIGN} 0.9 m under twin wall, a cable of 150 W, kept above 2.0 °C.",
+        "south: 2.4 \N{MULTIPLICATION SIGN} 0.9 m under twin wall, a cable of 250 W, kept above 2.0 °C.",
         "does not model: cable",
     ):
         assert said in text
@@ -180,7 +180,7 @@ def test_the_closing_sums_up_in_words_and_money() -> None:
         "south: coldest outside \N{MINUS SIGN}8.0 °C, in the frame \N{MINUS SIGN}1.5 °C, warmest 12.0 °C;"
         in text
     )
-    assert "1.0 hours below 0.0 °C, 1.0 hours below 2.0 °C. Heat for 2.0 hours: 300 Wh, 0.10 EUR." in text
+    assert "1.0 hours below 0.0 °C, 1.0 hours below 2.0 °C. Heat for 2.0 hours: 500 Wh, 0.17 EUR." in text
 
 
 def test_a_single_day_is_named_once() -> None:

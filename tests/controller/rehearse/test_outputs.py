@@ -73,7 +73,7 @@ def test_the_summary_agrees_with_the_trace(tmp_path: Path) -> None:
     relay = [row["relay_on"] == "1" for row in rows]
     assert frame["coldest_c"] == pytest.approx(min(air), abs=1e-4)
     assert frame["below_keep_h"] == pytest.approx(sum(air_c < 2.0 for air_c in air) / 60, abs=0.04)
-    assert frame["kwh"] == pytest.approx(sum(relay) * 0.150 / 60, abs=0.0026)
+    assert frame["kwh"] == pytest.approx(sum(relay) * 0.250 / 60, abs=0.0043)
     assert frame["kwh"] > 0.1
     assert frame["switch_on_count"] == sum(
         now and not before for now, before in zip(relay, [False, *relay], strict=False)

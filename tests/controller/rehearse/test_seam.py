@@ -149,7 +149,7 @@ def test_the_factory_gets_the_table_as_plain_values_of_its_own() -> None:
         first_weather=weather(0.0),
         opening=SHUT,
     )
-    assert table["heat"]["power_w"] == 150
+    assert table["heat"]["power_w"] == 250
     assert table["opening"]
 
 
