@@ -88,7 +88,7 @@ def step_notices(
     """
     present = {_key(condition): condition for condition in conditions}
     if not present and not memory.threads:
-        return memory, ()
+        return replace(memory, stepped_at_s=now_s), ()
     since_s = now_s if memory.stepped_at_s is None else memory.stepped_at_s
     dt_s = min(max(0.0, now_s - since_s), STEP_S_MAX)
     step = _Step(memory=memory, now_s=now_s, dt_s=dt_s, words=words, number=memory.next_number)
@@ -97,8 +97,7 @@ def step_notices(
     for key, thread in memory.threads.items():
         if key not in present:
             step.absent(key, thread)
-    past = {key: each for key, each in step.past.items() if now_s - each.cleared_at_s < FORGOTTEN_S}
-    after = NoticeMemory(threads=step.threads, past=past, stepped_at_s=now_s, next_number=step.number)
+    after = NoticeMemory(threads=step.threads, past=step.past, stepped_at_s=now_s, next_number=step.number)
     return after, tuple(step.events)
 
 
@@ -116,13 +115,17 @@ class _Step:
     events: list[NoticeEvent] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.past = dict(self.memory.past)
+        self.past = {
+            key: each
+            for key, each in self.memory.past.items()
+            if self.now_s - each.cleared_at_s < FORGOTTEN_S
+        }
 
     def present(self, key: NoticeKey, condition: Condition, id_prefix: str) -> None:
         """A condition that is true now."""
         before = self.memory.threads.get(key)
         thread = _Thread(
-            charge_s=0.0 if before is None else before.charge_s + self.dt_s,
+            charge_s=self.dt_s + (0.0 if before is None else before.charge_s),
             seen_at_s=self.now_s,
             condition=condition,
             hold_out_s=self._hold_out_s(key) if before is None else before.hold_out_s,

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from controller.errors import CommandRejected, StorageError
+from controller.loop.assemble import sample_interval_s
 from controller.loop.bottom import bottom_heat_c
 from controller.loop.orders import OrderDesk
 from controller.loop.overlay import FrameOverlay, Overlay
@@ -417,3 +418,127 @@ def test_the_cover_switch_is_published(bed: KeeperBed) -> None:
     assert (
         json.loads(bed.folders.snapshot.read_bytes())["frames"]["south"]["contacts"]["covers_shut"] is False
     )
+
+
+def test_a_cold_frame_that_is_not_heated_is_told_whatever_the_reason(bed: KeeperBed) -> None:
+    """I5: a cable at its limit holds heat off; the frame freezes, and somebody hears of it."""
+    bed.build()
+    bed.run(WARMING_UP_S)
+    for cable_c in (12.0, 18.0, 24.0, 30.0, 36.0, 42.0, 46.0):
+        bed.set_c({Place.CABLE: cable_c})
+        bed.run(60.0)
+    bed.told.clear()
+    bed.set_c({Place.AIR: -1.0, Place.AIR_SECOND: -0.5})
+    bed.run(300.0)
+    assert HeatReason.CABLE_TOO_WARM in bed.report().reasons
+    assert ("raised", "unprotected", "now") in bed.told
+    (text,) = [event.text for event in bed.keeper.open_notices if event.code == "unprotected"]
+    assert "the cable is at its limit" in text
+
+
+@pytest.mark.parametrize("loose", [(Place.BED, Place.CABLE), tuple(COLD)], ids=["bed and cable", "all"])
+def test_loose_leads_that_flicker_are_told_though_each_loss_is_short(
+    bed: KeeperBed, loose: tuple[Place, ...]
+) -> None:
+    """Fifty seconds lost, ten good: permission is never earned, and that must be heard."""
+    bed.build()
+    bed.run(WARMING_UP_S)
+    heated_s = 0.0
+    for _ in range(60):
+        bed.lose(*loose)
+        heated_s += sum(10.0 * bed.run(10.0).relay_on for _ in range(5))
+        bed.find(*loose)
+        heated_s += 10.0 * bed.run(10.0).relay_on
+    assert heated_s < 0.2 * 3600.0
+    assert ("raised", "unprotected", "now") in bed.told
+    assert bed.told.count(("raised", "unprotected", "now")) == 1, "one fault, one notice"
+
+
+@pytest.mark.parametrize("flicker", ["supply_present", "cut_out_closed", "stop"])
+def test_a_flickering_contact_is_told(bed: KeeperBed, flicker: str) -> None:
+    good = FrameContacts(supply_present=True, cut_out_closed=True)
+    bed.inputs.frames, bed.inputs.stop_pressed = {SOUTH: good}, False
+    bed.build()
+    bed.run(WARMING_UP_S)
+    for _ in range(60):
+        if flicker == "stop":
+            bed.inputs.stop_pressed = True
+        else:
+            bed.inputs.frames = {SOUTH: replace(good, **{flicker: False})}
+        bed.run(10.0)
+        bed.inputs.frames, bed.inputs.stop_pressed = {SOUTH: good}, False
+        bed.run(20.0)
+    assert ("raised", "unprotected", "now") in bed.told
+
+
+def test_without_air_a_warm_bed_does_not_hide_the_frost(bed: KeeperBed) -> None:
+    """The bed holds the day's warmth; with frost outside and no air probe, somebody must look."""
+    bed.set_c({Place.BED: 6.0, Place.OUTSIDE: -8.0})
+    bed.build()
+    bed.run(WARMING_UP_S)
+    bed.lose(Place.AIR, Place.AIR_SECOND)
+    bed.run(120.0)
+    assert ("raised", "unprotected", "now") in bed.told
+    (text,) = [event.text for event in bed.keeper.open_notices if event.code == "unprotected"]
+    assert "No air probe can be read." in text
+
+
+def test_a_notice_that_stays_open_keeps_to_the_truth(bed: KeeperBed) -> None:
+    """Its words follow the facts, without a new event for each change."""
+    bed.build(commission_gaps={SOUTH: "the safety list has not been answered"})
+    bed.run(120.0)
+    bed.set_c({Place.AIR: -2.0})
+    bed.run(60.0)
+    (text,) = [event.text for event in bed.keeper.open_notices if event.code == "unprotected"]
+    assert "−2.0 °C" in text
+    assert [each for each in bed.told if each[1] == "unprotected"] == [("raised", "unprotected", "now")]
+
+
+def test_an_outside_probe_lost_for_a_day_is_a_days_matter(tmp_path: Path) -> None:
+    """P03."""
+    bed = KeeperBed(tmp_path, tick_s=60.0)
+    bed.set_c(MILD)
+    bed.build()
+    bed.run(600.0)
+    bed.lose(Place.OUTSIDE)
+    bed.run(3600.0)
+    assert ("raised", "probe_lost", "page") in bed.told
+    bed.run(86400.0)
+    assert ("worse", "probe_lost", "day") in bed.told
+
+
+def test_one_dead_bus_is_one_notice_however_many_frames_hang_on_it(tmp_path: Path) -> None:
+    """F05."""
+    bed = KeeperBed(tmp_path, settings_of(frames=2))
+    bed.build()
+    bed.run(WARMING_UP_S)
+    for name in (SOUTH, NORTH):
+        bed.lose(*COLD, name=name)
+    bed.run(300.0)
+    codes = [code for what, code, _ in bed.told if what == "raised"]
+    assert codes.count("bus_dead_everywhere") == 1
+    assert "bus_dead" not in codes
+    assert "probe_lost" not in codes
+
+
+def test_many_probes_on_one_bus_may_take_longer_than_a_quick_tick() -> None:
+    """Nine probes take seven seconds a round: at a tick of two none of them may count as stale for that."""
+    assert sample_interval_s(settings_of(frames=2, site="tick_s = 2"), 2.0) == pytest.approx(9 * 0.8)
+    assert sample_interval_s(settings_of(), 10.0) == 10.0
+
+
+def test_notices_outlive_changed_settings(tmp_path: Path) -> None:
+    """I6: a new run on changed settings does not tell everything again, and still clears what ends."""
+    bed = KeeperBed(tmp_path)
+    bed.build(commission_gaps={SOUTH: "the safety list has not been answered"})
+    bed.run(300.0)
+    assert ("raised", "not_commissioned", "day") in bed.told
+    bed.told.clear()
+    bed.keeper.parts.gate.close()
+    bed.build(notices=bed.keeper.notices)
+    bed.run(300.0)
+    assert not [each for each in bed.told if each[0] == "raised"]
+    bed.keeper.parts.gate.close()
+    bed.build(notices=bed.keeper.notices, commission_gaps={})
+    bed.run(900.0)
+    assert ("cleared", "not_commissioned", "day") in bed.told

@@ -14,6 +14,7 @@ from controller.notices.life import FRESH, NoticeMemory, Words, step_notices
 from controller.vocabulary import Condition, FrameName, NoticeEvent
 
 SOUTH = FrameName("south")
+PROBE = Condition(code="probe_lost", frame=SOUTH, facts={"place": "air"})
 STUCK = Condition(code="below_keep", frame=SOUTH, facts={"n": 1.0})
 
 
@@ -44,7 +45,8 @@ def test_a_condition_is_told_only_after_its_hold_in() -> None:
 
 def test_a_condition_that_passes_before_its_hold_in_was_never_there() -> None:
     memory, _ = step(FRESH, [STUCK], 0.0)
-    memory, events = step(memory, [], 10.0)
+    memory, _ = step(memory, [STUCK], 10.0)
+    memory, events = step(memory, [], 60.0)
     assert (events, memory.threads) == ((), {})
 
 
@@ -81,17 +83,67 @@ def test_two_places_are_two_notices_and_the_most_urgent_stands_first() -> None:
     assert [event.urgency.value for event in memory.open()] == ["now", "day"]
 
 
-@given(st.lists(st.booleans(), min_size=1, max_size=200), st.floats(1.0, 120.0))
-def test_raised_and_cleared_alternate_and_never_outrun_the_holds(flicker: list[bool], dt_s: float) -> None:
-    """N16: whatever flaps, a raise and its clear alternate, at least a hold-out apart."""
-    memory, told = FRESH, []
-    for index, there in enumerate(flicker):
-        memory, events = step(memory, [STUCK] if there else [], index * dt_s)
-        told += [(event.event, index * dt_s) for event in events]
-    kinds = [kind for kind, _ in told]
+@given(st.lists(st.tuples(st.booleans(), st.floats(1.0, 900.0)), min_size=40, max_size=120))
+def test_raised_and_cleared_alternate_and_never_outrun_the_holds(spells: list[tuple[bool, float]]) -> None:
+    """N16, I6: whatever flaps, a raise and its clear alternate; each clear needs its own longer absence."""
+    stop = Condition(code="stop_pressed", frame=SOUTH)
+    hold_out_s = CATALOGUE["stop_pressed"].hold_out_s
+    memory, told, now_s, last_seen_s = FRESH, [], 0.0, 0.0
+    for there, for_s in spells:
+        memory, events = step(memory, [stop] if there else [], now_s)
+        last_seen_s = now_s if there else last_seen_s
+        told += [(event.event, now_s, last_seen_s) for event in events]
+        now_s += for_s
+    kinds = [kind for kind, _, _ in told]
     assert kinds == ["raised", "cleared"] * (len(kinds) // 2) + ["raised"] * (len(kinds) % 2)
-    for (_, raised_at_s), (_, cleared_at_s) in zip(told[::2], told[1::2], strict=False):
-        assert cleared_at_s - raised_at_s >= CATALOGUE["below_keep"].hold_out_s
+    absences_s = [at_s - seen_s for kind, at_s, seen_s in told if kind == "cleared"]
+    assert all(absence_s >= hold_out_s * 2**index for index, absence_s in enumerate(absences_s[:4]))
+
+
+def test_what_keeps_coming_back_is_told_less_and_less() -> None:
+    """A probe away for two minutes in every nine: no chatter through a night."""
+    events = []
+    memory = FRESH
+    for minute in range(12 * 60):
+        memory, now = step(memory, [PROBE] if minute % 9 < 2 else [], minute * 60.0)
+        events += [event.event for event in now]
+    assert events.count("raised") <= 4
+    assert events.count("cleared") <= 4
+
+
+def test_flicker_is_weighed_and_not_forgotten() -> None:
+    """Ten seconds there and twenty away, for long enough, is told; one spike an hour is not."""
+    memory, told = FRESH, []
+    for tick in range(360):
+        memory, events = step(memory, [PROBE] if tick % 3 == 0 else [], tick * 10.0)
+        told += events
+    assert [event.event for event in told] == ["raised"]
+    memory, told = FRESH, []
+    for tick in range(3600):
+        memory, events = step(memory, [PROBE] if tick % 360 == 0 else [], tick * 10.0)
+        told += events
+    assert told == []
+
+
+def test_after_a_quiet_time_it_is_a_first_one_again() -> None:
+    stop = Condition(code="stop_pressed", frame=SOUTH)
+    memory, at_s = FRESH, 0.0
+    for _ in range(6):
+        memory, _ = step(memory, [stop], at_s)
+        memory, events = step(memory, [], at_s + 6 * 3600.0)
+        assert [event.event for event in events] == ["cleared"]
+        at_s += 13 * 3600.0
+    memory, _ = step(memory, [stop], at_s)
+    memory, events = step(memory, [], at_s + CATALOGUE["stop_pressed"].hold_out_s)
+    assert [event.event for event in events] == ["cleared"]
+
+
+def test_an_open_notice_follows_its_facts_without_an_event() -> None:
+    memory, _ = step(FRESH, [STUCK], 0.0)
+    memory, _ = step(memory, [STUCK], CATALOGUE["below_keep"].hold_in_s)
+    memory, events = step(memory, [replace(STUCK, facts={"n": 2.0})], CATALOGUE["below_keep"].hold_in_s + 10)
+    assert events == ()
+    assert "2.0" in memory.open()[0].text
 
 
 def test_an_unknown_code_is_our_bug_and_is_not_swallowed() -> None:
