@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import click
 
-from controller.commands.commission_form import Form
+from controller.commands.commission_form import Form, refuse_silent
 from controller.commands.look import look_at_probes
 from controller.commands.options import config_option, run_option, state_option, w1_option
 from controller.commands.relay_trial import pulse_relay
+from controller.commands.whose import insist_owner, insist_readable, say_folders
 from controller.config.records import FrameSettings, Settings
 from controller.errors import CommandRejected, ConfigError, HardwareError
-from controller.folders import FolderKind, Folders, claim_folders, find_folders
+from controller.folders import FolderKind, Folders, claim_folders, find_folders, refuse_other_kind
 from controller.heat.pins import BOARD, REHEARSAL, PinRefused, open_factory
 from controller.loop.calibration_file import load_calibration
 from controller.loop.commission import (
@@ -23,6 +27,7 @@ from controller.loop.commission import (
     record_commission,
     stored_records,
     wiring_of,
+    withdraw_commission,
 )
 from controller.loop.safety_list import BLIND_DUTY_CODES, POINTS
 from controller.loop.settings_file import load_settings
@@ -56,8 +61,14 @@ def command(
 
     Nothing is recorded unless every essential point is answered with yes.
     A change of pins, polarity, probes, lay or power makes it necessary again.
+    A no to an essential point withdraws what was recorded earlier.
+    Before you begin, restart the board once with the mains plug out and watch the relays' lights.
     """
+    if rehearsal and (state is None or run is None):
+        raise click.UsageError("--rehearsal needs --state and --run, so that it cannot meet a live keeper's")
     folders = find_folders(state, run, os.environ)
+    insist_readable(config, folders.state)
+    say_folders(folders)
     loaded = load_settings(config, folders, keep_copy=False)
     if loaded.source != "file":
         raise ConfigError(loaded.faults)
@@ -66,13 +77,27 @@ def command(
             click.echo(line)
         return
     frame = _choose(loaded.settings, frame_name)
-    claim_folders(folders, kind=FolderKind.REHEARSAL if rehearsal else FolderKind.LIVE)
-    with only_one(folders.lock):
-        _commission(loaded.settings, frame, folders, w1, pins=REHEARSAL if rehearsal else BOARD)
+    insist_owner(folders.state)
+    kind = FolderKind.REHEARSAL if rehearsal else FolderKind.LIVE
+    refuse_other_kind(folders, kind=kind)
+    with only_one(folders), _safe_last_words():
+        _commission(loaded.settings, frame, folders, w1, kind=kind)
 
 
-def _commission(settings: Settings, frame: FrameSettings, folders: Folders, w1: Path, *, pins: str) -> None:
-    """Ask, try, look, and record only at the very end."""
+@contextmanager
+def _safe_last_words() -> Iterator[None]:
+    """Whoever stops the form reads how things stand."""
+    try:
+        yield
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("\nStopped. Nothing new is recorded. The relay is off.")
+        raise click.Abort from None
+
+
+def _commission(
+    settings: Settings, frame: FrameSettings, folders: Folders, w1: Path, *, kind: FolderKind
+) -> None:
+    """Look, ask, try, look again, and record only at the very end."""
     heat = frame.heat
     if heat is None:
         raise CommandRejected(f"{frame.name} has no heat, so there is nothing to commission")
@@ -82,20 +107,27 @@ def _commission(settings: Settings, frame: FrameSettings, folders: Folders, w1: 
             f"{frame.name} is locked ({lockout.detail}); "
             f"find the cause, then run frameward clear-lockout {frame.name}"
         )
+    pins = REHEARSAL if kind is FolderKind.REHEARSAL else BOARD
+    calibration = load_calibration(folders.calibration)
+    _open_pins(pins, record=None).close()
+    refuse_silent(look_at_probes(frame.probes, w1, calibration))
     click.echo(f"Commissioning the heat of {frame.name}: {heat.power_w:g} W, lay {heat.lay.value}.\n")
-    form = Form(frame=frame, heat=heat, units=settings.site.units)
+    form = Form(
+        frame=frame,
+        heat=heat,
+        units=settings.site.units,
+        withdraw=lambda: withdraw_commission(folders, frame.name),
+    )
     form.ask_safety_list()
-    try:
-        factory = open_factory(pins, record=folders.rehearsal_pins)
-    except PinRefused as error:
-        raise HardwareError(str(error)) from error
+    factory = _open_pins(pins, record=folders.rehearsal_pins)
     try:
         form.check_relays(
             lambda pin, active_high: pulse_relay(settings, frame, factory, pin=pin, active_high=active_high)
         )
     finally:
         factory.close()
-    form.check_probes(look_at_probes(frame.probes, w1, load_calibration(folders.calibration)))
+    form.check_probes(look_at_probes(frame.probes, w1, calibration))
+    claim_folders(folders, kind=kind)
     date_utc = datetime.now(UTC).isoformat(timespec="seconds")
     record_commission(folders, frame, answers=form.answers, checks=form.checks, date_utc=date_utc)
     click.echo(f"\nRecorded in {folders.commission}.")
@@ -104,6 +136,14 @@ def _commission(settings: Settings, frame: FrameSettings, folders: Folders, w1: 
     click.echo(
         "Plug the cable in and start the keeper. Heat has to be earned: some good readings and a full rest."
     )
+
+
+def _open_pins(pins: str, *, record: Path | None) -> Any:
+    """The pin factory; HardwareError where it cannot be had."""
+    try:
+        return open_factory(pins, record=record)
+    except PinRefused as error:
+        raise HardwareError(str(error)) from error
 
 
 def _choose(settings: Settings, frame_name: str | None) -> FrameSettings:

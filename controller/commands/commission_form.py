@@ -1,4 +1,8 @@
-"""The commissioning form, asked line by line; it only asks and collects, its caller records."""
+"""The commissioning form, asked line by line; it only asks and collects, its caller records.
+
+A no that speaks against heat is not kept for the end: whatever was recorded earlier is withdrawn
+at once, so that walking away from the form cannot leave heat allowed.
+"""
 
 from __future__ import annotations
 
@@ -32,6 +36,8 @@ class Form:
     frame: FrameSettings
     heat: HeatSettings
     units: str
+    withdraw: Callable[[], bool]
+    """Takes an earlier record of this frame back, durably; False where there was none."""
     answers: dict[str, bool] = field(default_factory=dict)
     checks: dict[str, str] = field(default_factory=dict)
 
@@ -39,7 +45,7 @@ class Form:
         """Every point; CommandRejected with all that is to be done where an essential one is no."""
         click.echo(CAUTIONS)
         click.echo()
-        _insist(
+        _insist_unplugged(
             "Is the mains plug that feeds relay and cable pulled out?",
             "Pull it out; nothing is checked with mains on.",
         )
@@ -52,16 +58,18 @@ class Form:
                 click.echo(f"          {point.otherwise}")
                 if point.essential:
                     to_do.append(point.otherwise)
+                    self._withdraw()
         if to_do:
             raise _refused(to_do)
 
     def check_relays(self, pulse: Callable[[int, bool], None]) -> None:
         """Off at boot, and on and off the right way round; ``pulse`` drives one relay for two seconds."""
         click.echo("\nThe relays, with the mains plug still out.")
-        _insist(
-            "Restart the board and watch the relays' lights. Do all stay off until it is up?",
-            "Fit a 10 kΩ resistor at each relay's input: to ground where high means on, "
-            "to 3.3 V where low does.",
+        self._insist(
+            "Since the relays were wired, have you restarted the board and seen their lights stay off?",
+            "Leave this form, restart the board with the mains plug out, and watch the relays' lights. "
+            "Where one lights up, fit a 10 kΩ resistor at its input: to ground where high means on, "
+            "to 3.3 V where low does. Then commission again.",
         )
         self.checks["off_at_boot"] = "seen"
         pins = self.heat.pins
@@ -72,18 +80,12 @@ class Form:
     def check_probes(self, looks: Mapping[Place, ProbeLook]) -> None:
         """Each probe answers and hangs where the settings say."""
         click.echo("\nThe probes. To tell them apart, hold one in the hand: frameward probes watch")
-        silent = [
-            f"probe.{place} ({look.probe}) gives no reading: {look.reading.reason}; check its lead and id."
-            for place, look in looks.items()
-            if not isinstance(look.reading, Sample)
-        ]
-        if silent:
-            raise _refused(silent)
+        refuse_silent(looks)
         for place, look in looks.items():
             if not isinstance(look.reading, Sample):
                 continue
             words = temperature_text(look.reading.temp_c, self.units)
-            _insist(
+            self._insist(
                 f"{look.probe} reads {words}. Does it hang {WHERE[place]}?",
                 f"Hang it there, or give probe.{place} the id of the one that does.",
             )
@@ -94,14 +96,38 @@ class Form:
     ) -> None:
         words = "relay" if name == "relay" else f"{name} relay"
         click.echo(f"\nThe {words} on GPIO {pin} will switch on for two seconds and off again.")
-        _insist("Mains plug still out, and eyes on the relay?", "Pull the plug first.")
+        _insist_unplugged("Mains plug still out, and eyes on the relay?", "Pull the plug first.")
         pulse(pin, active_high)
-        _insist(
+        self._insist(
             "Was it off before, on for two seconds, and is it off now?",
             f"If it was the other way round, change {name}_active_high in the settings. If nothing moved, "
             f"check {name}_pin and the wire.",
         )
         self.checks[f"{name}_polarity"] = f"GPIO {pin}, on when {'high' if active_high else 'low'}"
+
+    def _insist(self, question: str, otherwise: str) -> None:
+        """Ask; after a no the earlier record goes, and CommandRejected says what to do."""
+        if not _ask(question):
+            self._withdraw()
+            raise _refused([otherwise])
+
+    def _withdraw(self) -> None:
+        if self.withdraw():
+            click.echo(
+                f"          The earlier record of {self.frame.name} is withdrawn: its heat is refused "
+                "until a whole form is answered."
+            )
+
+
+def refuse_silent(looks: Mapping[Place, ProbeLook]) -> None:
+    """CommandRejected with every probe that gives no reading; nothing where all answer."""
+    silent = [
+        f"probe.{place} ({look.probe}) gives no reading: {look.reading.reason}; check its lead and id."
+        for place, look in looks.items()
+        if not isinstance(look.reading, Sample)
+    ]
+    if silent:
+        raise _put_off(silent)
 
 
 def _ask(question: str) -> bool:
@@ -109,12 +135,19 @@ def _ask(question: str) -> bool:
     return click.confirm(question, default=None)
 
 
-def _insist(question: str, otherwise: str) -> None:
-    """Ask; CommandRejected with what to do after a no."""
+def _insist_unplugged(question: str, otherwise: str) -> None:
+    """Ask for what makes the trial safe; a no speaks against going on, not against the installation."""
     if not _ask(question):
-        raise _refused([otherwise])
+        raise _put_off([otherwise])
 
 
 def _refused(to_do: list[str]) -> CommandRejected:
-    steps = "\n".join(f"  - {step}" for step in to_do)
-    return CommandRejected(f"nothing is recorded, and heat stays refused. To do first:\n{steps}")
+    return CommandRejected(f"nothing is recorded, and heat stays refused. To do first:\n{_steps(to_do)}")
+
+
+def _put_off(to_do: list[str]) -> CommandRejected:
+    return CommandRejected(f"nothing new is recorded. To do first:\n{_steps(to_do)}")
+
+
+def _steps(to_do: list[str]) -> str:
+    return "\n".join(f"  - {step}" for step in to_do)

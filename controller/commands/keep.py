@@ -58,6 +58,7 @@ def _keep(
     from controller.loop.board import run_board  # noqa: PLC0415
     from controller.loop.clock import BoardClock, LapseClock  # noqa: PLC0415
     from controller.loop.opening import BoardOrder  # noqa: PLC0415
+    from controller.loop.starts import refusals_are_clean  # noqa: PLC0415
     from controller.loop.supervisor import only_one  # noqa: PLC0415
     from controller.record.eventlog import set_up_log  # noqa: PLC0415
 
@@ -66,7 +67,7 @@ def _keep(
     clock = LapseClock(lapse=lapse, step_file=folders.rehearsal_clock_step) if rehearsal else BoardClock()
     log = set_up_log(mono_s=clock.mono_s, utc_s=clock.utc_s, environment=os.environ)
     try:
-        with only_one(folders.lock):
+        with only_one(folders), refusals_are_clean(folders.starts):
             run_board(
                 BoardOrder(
                     config=config,

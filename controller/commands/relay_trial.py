@@ -21,7 +21,8 @@ from controller.sense.inputs import BoardContacts
 
 PULSE_S = 2.0
 _LOOK_S = 0.05
-_ENDING = (signal.SIGTERM, signal.SIGHUP)
+SIGNAL_EXIT = 128
+_ENDING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 
 
 def pulse_relay(
@@ -35,21 +36,29 @@ def pulse_relay(
 ) -> None:
     """Drive one relay off, on for two seconds, and off again.
 
-    Ends at once, with the relay off, when a fitted contact shows mains supply or a live cable.
+    Ends at once, with the relay off, when a fitted contact shows mains supply or a live cable, and
+    on a signal: that one is obeyed only after the relay has been driven off and let go of.
     Raises CommandRejected for that and HardwareError for a pin that cannot be used.
     """
-    board = BoardContacts(settings, factory)
-    try:
-        _refuse_mains(board, frame)
-        with _switch(pin, active_high, factory) as switch, _signals_end_tidily():
-            switch.drive(on=True)
-            for _ in range(round(PULSE_S / _LOOK_S)):
-                sleep(_LOOK_S)
-                _refuse_mains(board, frame)
-            if not switch.read():
-                raise HardwareError(f"GPIO {pin} was driven on but reads off; look for a short on that line")
-    finally:
-        board.close()
+    with _signals_noted() as noted:
+        board = BoardContacts(settings, factory)
+        try:
+            _refuse_mains(board, frame)
+            with _switch(pin, active_high, factory) as switch:
+                switch.drive(on=True)
+                for _ in range(round(PULSE_S / _LOOK_S)):
+                    sleep(_LOOK_S)
+                    if noted:
+                        break
+                    _refuse_mains(board, frame)
+                if not noted and not switch.read():
+                    raise HardwareError(
+                        f"GPIO {pin} was driven on but reads off; look for a short on that line"
+                    )
+        finally:
+            board.close()
+    if noted:
+        _leave(noted[0])
 
 
 @contextmanager
@@ -66,18 +75,26 @@ def _switch(pin: int, active_high: bool, factory: Any) -> Iterator[GpioSwitch]: 
 
 
 @contextmanager
-def _signals_end_tidily() -> Iterator[None]:
-    """A signal that would kill at once unwinds instead, through everything that drives off."""
+def _signals_noted() -> Iterator[list[int]]:
+    """Signals that would end the process are only noted, however many come, until all is off and closed."""
+    noted: list[int] = []
 
-    def leave(number: int, _frame: FrameType | None) -> None:
-        sys.exit(128 + number)
+    def note(number: int, _frame: FrameType | None) -> None:
+        noted.append(number)
 
-    before = {number: signal.signal(number, leave) for number in _ENDING}
+    before = {number: signal.signal(number, note) for number in _ENDING}
     try:
-        yield
+        yield noted
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+
+
+def _leave(number: int) -> None:
+    """End as the signal asked, now that it is safe to."""
+    if number == signal.SIGINT:
+        raise KeyboardInterrupt
+    sys.exit(SIGNAL_EXIT + number)
 
 
 def _refuse_mains(board: BoardContacts, frame: FrameSettings) -> None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from controller.bounded_read import UnfitFile, read_bounded
 from controller.durable import write_durably
-from controller.errors import StorageError
+from controller.errors import ControllerError, InvariantBroken, StorageError
 
 _SCHEMA = 1
 _KEPT = 50
@@ -64,6 +66,22 @@ class StartLog:
             write_durably(self._path, json.dumps(document).encode())
         except StorageError:
             return  # a full disk is told by the record's own health; a start must not wait for it
+
+
+@contextmanager
+def refusals_are_clean(path: Path) -> Iterator[None]:
+    """A run inside that ends by refusing (settings, hardware, a folder) is marked as cleanly ended.
+
+    It had a reason and said it; only what nobody meant counts towards a crash loop: a crash, a kill,
+    a hang, an invariant broken. The run inside notes its own start before it can refuse.
+    """
+    try:
+        yield
+    except InvariantBroken:
+        raise
+    except ControllerError:
+        StartLog(path).note_stop()
+        raise
 
 
 def _read(path: Path) -> list[tuple[float, bool]]:

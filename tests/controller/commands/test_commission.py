@@ -12,11 +12,11 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from controller.commands import relay_trial
+from controller.commands import commission, relay_trial
 from controller.commands.commission import command
 from controller.config.records import Settings
 from controller.errors import CommandRejected, ConfigError, HardwareError, StorageError
-from controller.folders import Folders
+from controller.folders import KIND_FILE, FolderKind, Folders, claim_folders
 from controller.heat.pins import GpioSwitch, RehearsalFactory
 from controller.loop.commission import commission_states, stored_records
 from controller.loop.safety_list import POINTS
@@ -164,12 +164,92 @@ def test_an_answer_must_be_given_and_enter_alone_is_none(bench: Bench) -> None:
     assert not bench.folders.commission.exists()
 
 
-def test_a_silent_probe_refuses_and_is_named(bench: Bench) -> None:
+def test_a_silent_probe_refuses_before_the_first_question_and_is_named(bench: Bench) -> None:
+    """Nobody answers ten questions to learn that a lead is out."""
     bench.tree.remove("28-000000000002")
     result = bench.run(ALL_YES)
     assert isinstance(result.exception, CommandRejected)
     assert "probe.bed (28-000000000002)" in str(result.exception)
+    assert "[y/n]" not in result.output
     assert not bench.folders.commission.exists()
+
+
+def test_a_probe_that_falls_silent_meanwhile_refuses_too(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is looked at again when its place is asked for."""
+
+    def lose(*_args: object, **_named: object) -> None:
+        bench.tree.remove("28-000000000002")
+
+    monkeypatch.setattr(commission, "pulse_relay", lose)
+    result = bench.run(ALL_YES)
+    assert "probe.bed (28-000000000002)" in str(result.exception)
+    assert not bench.folders.commission.exists()
+
+
+REPEATED_NO = [
+    *(
+        (PLUG_OUT + "".join("n\n" if each == number else "y\n" for each in range(number + 1)), point.code)
+        for number, point in enumerate(POINTS)
+        if point.essential
+    ),
+    (PLUG_OUT + LIST + "n\n", "boot"),
+    (PLUG_OUT + LIST + BOOT + "y\nn\n", "polarity"),
+    (PLUG_OUT + LIST + BOOT + RELAY + "n\n", "air"),
+    (PLUG_OUT + LIST + BOOT + RELAY + "y\nn\n", "bed"),
+]
+
+
+@pytest.mark.parametrize("answers", [pair[0] for pair in REPEATED_NO], ids=[pair[1] for pair in REPEATED_NO])
+def test_a_no_in_a_repeated_form_withdraws_the_earlier_record_at_once(answers: str, bench: Bench) -> None:
+    """The answers end right after the no, as for a person who then walks away."""
+    assert bench.run(ALL_YES).exception is None
+    result = bench.run(answers)
+    assert result.exception is not None
+    assert "earlier record of bed is withdrawn" in result.output
+    assert not commission_states(read(SMALL), bench.folders)[BED].done
+
+
+@pytest.mark.parametrize(
+    "answers",
+    ["n\n", "", PLUG_OUT + "y\n", PLUG_OUT + LIST + BOOT + "n\n"],
+    ids=["plug", "", "list", "again"],
+)
+def test_a_form_that_is_only_put_off_leaves_the_earlier_record(answers: str, bench: Bench) -> None:
+    """A plug that is still in speaks against going on, not against the installation."""
+    bench.run(ALL_YES)
+    result = bench.run(answers)
+    assert result.exception is not None
+    assert commission_states(read(SMALL), bench.folders)[BED].done
+    assert "heat stays refused" not in str(result.exception)
+
+
+def test_stopped_by_the_keyboard_it_says_how_things_stand(bench: Bench) -> None:
+    result = bench.run(PLUG_OUT)
+    assert result.output.endswith("Stopped. Nothing new is recorded. The relay is off.\nAborted!\n")
+
+
+def test_a_rehearsed_form_needs_folders_of_its_own(bench: Bench) -> None:
+    """It could else mark a real keeper's folders as a rehearsal's."""
+    for left_out in ("--state", "--run"):
+        args = ["--config", str(bench.config), "--rehearsal"]
+        args += [part for name in ("--state", "--run") if name != left_out for part in (name, "x")]
+        result = CliRunner().invoke(command, args)
+        assert result.exit_code == 2
+        assert "needs --state and --run" in result.output
+
+
+def test_folders_are_marked_only_when_something_is_recorded(bench: Bench) -> None:
+    """A rehearsed form broken off leaves folders that a real keeper may still have."""
+    bench.run(PLUG_OUT)
+    claim_folders(bench.folders, kind=FolderKind.LIVE)
+    assert (bench.folders.state / KIND_FILE).read_text() == "live\n"
+    assert isinstance(bench.run(ALL_YES).exception, StorageError)
+
+
+def test_it_says_which_folders_it_looks_in(bench: Bench) -> None:
+    assert f"Looking in {bench.folders.state} and {bench.folders.run}." in bench.run("").output
 
 
 def test_a_running_keeper_refuses_and_is_named(bench: Bench) -> None:
@@ -227,6 +307,7 @@ def test_real_pins_are_never_replaced_by_pretended_ones(
     monkeypatch.setenv("GPIOZERO_PIN_FACTORY", "mock")
     result = bench.run(ALL_YES, pins="")
     assert isinstance(result.exception, HardwareError)
+    assert "[y/n]" not in result.output
     assert not bench.folders.commission.exists()
 
 
@@ -326,6 +407,26 @@ def test_a_signal_during_the_pulse_leaves_with_the_relay_off(number: int) -> Non
     assert leaving.value.code == 128 + number
     assert [state.state for state in factory.pin(17).states][-1] is False
     assert signal.getsignal(number) is before
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_an_impatient_second_signal_does_not_come_between_the_first_and_off(
+    number: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """R13: sent while the relay is on, and again in the moment in which it is let go of."""
+    factory = RehearsalFactory(None)
+    close = GpioSwitch.close
+
+    def interrupted_close(switch: GpioSwitch) -> None:
+        os.kill(os.getpid(), number)
+        close(switch)
+
+    monkeypatch.setattr(GpioSwitch, "close", interrupted_close)
+    with pytest.raises(KeyboardInterrupt if number == signal.SIGINT else SystemExit):
+        _pulse(factory, lambda _s: os.kill(os.getpid(), number))
+    levels = [state.state for state in factory.pin(17).states]
+    assert True in levels
+    assert levels[-1] is False
 
 
 def test_a_pin_that_does_not_follow_is_an_error() -> None:

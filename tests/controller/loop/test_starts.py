@@ -4,11 +4,20 @@ from __future__ import annotations
 
 import json
 import os
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
-from controller.loop.starts import StartCount, StartLog
+from controller.errors import (
+    ConfigError,
+    ControllerError,
+    Fault,
+    HardwareError,
+    InvariantBroken,
+    StorageError,
+)
+from controller.loop.starts import StartCount, StartLog, refusals_are_clean
 
 CLEAN = StartCount(last_was_unclean=False, unclean_in_hour=0, unclean_in_day=0)
 
@@ -35,3 +44,36 @@ def test_endless_numbers_and_depths_do_not_stop_a_start(tmp_path: Path, text: st
     path.write_text(text)
     StartLog(path).note_start(2.0)
     assert path.exists()
+
+
+def _starts(path: Path, ends: list[Exception | None]) -> StartCount:
+    """Runs that end so, a minute apart, then one more start."""
+    for number, end in enumerate(ends):
+        with suppress(Exception), refusals_are_clean(path):
+            StartLog(path).note_start(60.0 * number)
+            if end is not None:
+                raise end
+    return StartLog(path).note_start(60.0 * len(ends))
+
+
+FAULT = Fault(file="f.toml", line=3, key="site.zone", problem="is not a zone", remedy="write one")
+
+
+@pytest.mark.parametrize(
+    "refusal", [ConfigError((FAULT,)), HardwareError("no pins"), StorageError("no room")], ids=type
+)
+def test_a_refusal_said_in_words_is_no_crash(refusal: ControllerError, tmp_path: Path) -> None:
+    """Settings that cannot be used, started again and again, are no crash loop."""
+    assert _starts(tmp_path / "starts.json", [refusal] * 7) == CLEAN
+
+
+@pytest.mark.parametrize("crash", [InvariantBroken("a relay does not go off"), ZeroDivisionError()], ids=type)
+def test_a_bug_or_a_broken_invariant_counts(crash: Exception, tmp_path: Path) -> None:
+    count = _starts(tmp_path / "starts.json", [crash] * 7)
+    assert count == StartCount(last_was_unclean=True, unclean_in_hour=7, unclean_in_day=7)
+
+
+def test_a_kill_counts_and_a_refusal_after_it_does_not_hide_it(tmp_path: Path) -> None:
+    """Power fails once, then the settings refuse once: one unclean end in the hour."""
+    count = _starts(tmp_path / "starts.json", [None, ConfigError((FAULT,))])
+    assert count == StartCount(last_was_unclean=False, unclean_in_hour=1, unclean_in_day=1)
