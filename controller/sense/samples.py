@@ -2,7 +2,8 @@
 
 Pure. A probe's whole past that matters stands in a frozen ``ProbeMemory``; judging takes the old
 memory and gives the new one. One bad reading changes nothing for ``stale_after_s``: the last good
-sample serves on. Ranges and rates are those of the trade (common practice, no source).
+sample serves on. After a longer loss three readings must agree before one is taken. Ranges and
+rates are those of the trade (common practice, no source).
 """
 
 from __future__ import annotations
@@ -41,6 +42,7 @@ _SLEW_K_PER_H = {
     Place.GUARD: 180.0,
     Place.CABLE: 1200.0,
 }
+_WAITS_FOR_COMPANY = (Rejection.SLEW, Rejection.STALE)
 _STEP_K = {9: 0.5, 10: 0.25, 11: 0.125, 12: 0.0625}
 
 
@@ -71,7 +73,7 @@ class Doubts:
     trouble: Trouble | None = None
     """What is wrong with the newest reading; None when it was taken."""
     candidates: tuple[Sample, ...] = ()
-    """Readings too far from the last good one, waiting for company."""
+    """Readings too far from the last good one, or too long after it, waiting for company."""
     crc_failed_at_s: tuple[float, ...] = ()
     """Instants of checksum errors, none older than an hour before the newest."""
     noisy_since_s: float | None = None
@@ -173,7 +175,8 @@ def _find_misfit(
 ) -> Trouble | None:
     """What speaks against a sound number at this place after the last good sample."""
     jumped = good is not None and not _follows(good, sample, limits)
-    if sixteenths == POWER_ON_SIXTEENTHS and (good is None or jumped):
+    lost = good is not None and sample.taken_at_s - good.taken_at_s > limits.stale_after_s
+    if sixteenths == POWER_ON_SIXTEENTHS and (good is None or jumped or lost):
         # Clones need not mark the power-on value in byte 6, so a sudden 85.00 is not believed either.
         return Trouble(reason=Rejection.POWER_ON, detail="exactly 85.00 °C out of nothing")
     if not limits.min_c <= sample.temp_c <= limits.max_c:
@@ -186,12 +189,20 @@ def _find_misfit(
             reason=Rejection.SLEW,
             detail=f"{sample.temp_c:.2f} °C is too far from the last good reading for the time between",
         )
+    if lost:
+        return Trouble(
+            reason=Rejection.STALE,
+            detail=f"back with {sample.temp_c:.2f} °C, which {CANDIDATES_NEEDED} readings must agree on",
+        )
     return None
 
 
 def _follows(earlier: Sample, later: Sample, limits: SampleLimits) -> bool:
-    """Whether air, soil or cable can have moved that far; two steps of the chip are always free."""
-    elapsed_s = later.taken_at_s - earlier.taken_at_s
+    """Whether air, soil or cable can have moved that far; two steps of the chip are always free.
+
+    Time counts for no more than a good reading serves: else a long loss would make any number believable.
+    """
+    elapsed_s = min(later.taken_at_s - earlier.taken_at_s, limits.stale_after_s)
     step_k = _STEP_K[min(earlier.resolution_bits, later.resolution_bits)]
     allowed_k = limits.slew_max_k_per_h * elapsed_s / 3600 + 2 * step_k
     return abs(later.temp_c - earlier.temp_c) <= allowed_k
@@ -203,7 +214,7 @@ def _weigh_misfit(
     """New doubts, and whether enough readings agree on a new level (a moved probe, a cover taken off)."""
     if misfit is None:
         return replace(doubts, trouble=None, candidates=()), False
-    if misfit.reason is not Rejection.SLEW:
+    if misfit.reason not in _WAITS_FOR_COMPANY:
         return replace(doubts, trouble=misfit), False
     agreeing = all(_follows(earlier, sample, limits) for earlier in doubts.candidates)
     candidates = (*doubts.candidates, sample) if agreeing else (sample,)

@@ -507,6 +507,59 @@ def test_the_last_reason_is_named_until_its_read_is_stale_too() -> None:
     assert reason_of(probe.judge(raw, 50.1)) is Rejection.STALE
 
 
+@pytest.mark.parametrize("absent_s", [40.0, 600.0, 36_000.0])
+@pytest.mark.parametrize("place", list(Place))
+def test_after_a_loss_no_single_odd_reading_is_believed(place: Place, absent_s: float) -> None:
+    """P07, P14: however long the loss, one 32.0 or 85.00 out of nothing could lock heat out."""
+    for odd_c in (32.0, 85.0):
+        probe = Probe(limits_for(place, STEP_S))
+        probe.take(4.0)
+        probe.now_s += absent_s
+        assert isinstance(probe.take(odd_c), Rejected)
+        served = [probe.take(4.0) for _ in range(3)]
+        assert [temp_of(reading) for reading in served if isinstance(reading, Sample)] == [4.0]
+
+
+def test_after_a_loss_even_a_likely_reading_waits_for_two_that_agree() -> None:
+    """Back is back only after three; meanwhile it is said what is waited for."""
+    probe = Probe(BED)
+    probe.take(4.0)
+    probe.now_s += 600.0
+    readings = [probe.take(temp_c) for temp_c in (4.0625, 4.0, 4.0625)]
+    for waiting in readings[:2]:
+        assert isinstance(waiting, Rejected)
+        assert waiting.reason is Rejection.STALE
+        assert "3 readings must agree" in waiting.detail
+    assert temp_of(readings[2]) == 4.0625
+
+
+def test_a_gap_that_the_last_good_reading_has_served_through_is_no_loss() -> None:
+    """Two reads missed: the third is taken as it comes."""
+    probe = Probe(BED)
+    probe.take(4.0)
+    for _ in range(2):
+        probe.take(Rejection.ABSENT)
+    assert temp_of(probe.take(4.0625)) == 4.0625
+
+
+def test_the_power_on_value_is_refused_after_a_loss_even_where_it_is_near() -> None:
+    """P07: a cable last seen at 80 °C, gone for a minute, and back with exactly 85.00, again and again."""
+    probe = Probe(CABLE)
+    probe.take(80.0)
+    probe.now_s += 60.0
+    assert [reason_of(probe.take(85.0)) for _ in range(4)] == [Rejection.POWER_ON] * 4
+
+
+@pytest.mark.parametrize("limits", [AIR, BED, CABLE])
+def test_candidates_far_apart_in_time_must_agree_as_closely_as_near_ones(limits: SampleLimits) -> None:
+    """An hour between two odd readings makes them no likelier company."""
+    probe = Probe(limits)
+    probe.take(4.0)
+    for odd_c in (20.0, 40.0, 20.0, 40.0):
+        probe.now_s += 3600.0
+        assert isinstance(probe.take(odd_c), Rejected)
+
+
 CODES = st.integers(min_value=-55 * 16, max_value=125 * 16).map(lambda code: chip_bytes(code / 16))
 NEAR = st.integers(min_value=40, max_value=56).map(lambda code: chip_bytes(code / 16))
 CONTENTS = st.one_of(
