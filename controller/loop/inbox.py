@@ -14,6 +14,7 @@ import struct
 import time
 from collections import OrderedDict
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -40,10 +41,14 @@ class _Sender:
 class Inbox:
     """A listening Unix socket with a bounded number of short conversations."""
 
+    fault = ""
+    """Commands can be heard."""
+
     def __init__(self, path: Path, handler: Handler, *, wake_fd: int | None = None) -> None:
         """Listen at ``path``, replacing what a dead keeper left; owner and group may connect.
 
         A byte on ``wake_fd`` ends the wait at once; it is left there for its reader.
+        Raises StorageError where no socket can be had.
         """
         self._path = path
         self._wake_fd = wake_fd
@@ -53,8 +58,8 @@ class Inbox:
         self._left_this_round = 0
         self.refused = 0
         """Commands and senders turned away since the start."""
-        self._selector = selectors.DefaultSelector()
         self._listener = _listen(path)
+        self._selector = selectors.DefaultSelector()
         self._selector.register(self._listener, selectors.EVENT_READ)
         if wake_fd is not None:
             self._selector.register(wake_fd, selectors.EVENT_READ)
@@ -68,7 +73,7 @@ class Inbox:
             if left_s <= 0:
                 return
             if self._left_this_round <= 0:
-                self._rest(left_s)
+                _rest(left_s, self._wake_fd)
                 return
             for key, _ in self._selector.select(min(left_s, SENDER_PATIENCE_S)):
                 if key.fd == self._wake_fd:
@@ -86,14 +91,8 @@ class Inbox:
         self._selector.unregister(self._listener)
         self._listener.close()
         self._selector.close()
-        self._path.unlink(missing_ok=True)
-
-    def _rest(self, wait_s: float) -> None:
-        """Sit out the rest of the wait, deaf to all but the wake."""
-        if self._wake_fd is None:
-            time.sleep(wait_s)
-        else:
-            select.select([self._wake_fd], [], [], wait_s)
+        with suppress(OSError):  # what lies there may be no socket any more; nobody listens at it
+            self._path.unlink()
 
     def _accept(self) -> None:
         try:
@@ -168,6 +167,42 @@ class Inbox:
         sender.channel.close()
 
 
+class Deaf:
+    """Stands in for an inbox that could not be opened: waits as it would, and hears nothing."""
+
+    def __init__(self, fault: str, *, wake_fd: int | None = None) -> None:
+        """Keep why; a byte on ``wake_fd`` ends each wait at once."""
+        self.fault = fault
+        """Why no command can be heard, and what to do."""
+        self._wake_fd = wake_fd
+
+    def serve(self, wait_s: float) -> None:
+        """Wait ``wait_s`` real seconds, or until the wake."""
+        _rest(max(0.0, wait_s), self._wake_fd)
+
+    def close(self) -> None:
+        """There is nothing to close."""
+
+
+def open_inbox(path: Path, handler: Handler, *, wake_fd: int | None = None) -> Inbox | Deaf:
+    """An inbox at ``path``, or one that hears nothing and says why: frames are kept without commands.
+
+    INV-3: a folder in the socket's place, a name too long or a full disk never reaches the control.
+    """
+    try:
+        return Inbox(path, handler, wake_fd=wake_fd)
+    except (StorageError, OSError, ValueError) as error:
+        return Deaf(str(error), wake_fd=wake_fd)
+
+
+def _rest(wait_s: float, wake_fd: int | None) -> None:
+    """Sit out a wait, deaf to all but the wake."""
+    if wake_fd is None:
+        time.sleep(wait_s)
+    else:
+        select.select([wake_fd], [], [], wait_s)
+
+
 def _refuse_expired(command: Command) -> None:
     """Raise for an order that waited longer than its sender allowed."""
     if is_expired(command, time.monotonic()):
@@ -176,16 +211,23 @@ def _refuse_expired(command: Command) -> None:
 
 def _listen(path: Path) -> socket.socket:
     """Bind under a name of our own, then rename, so that no connection meets a half-made socket."""
-    listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_NONBLOCK | socket.SOCK_CLOEXEC)
     fresh = path.with_name(f".{path.name}.fresh")
     try:
-        fresh.unlink(missing_ok=True)
-        listener.bind(str(fresh))
-        fresh.chmod(0o660)
-        listener.listen(SENDERS_MAX)
-        fresh.replace(path)
+        listener = socket.socket(
+            socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_NONBLOCK | socket.SOCK_CLOEXEC
+        )
+        try:
+            fresh.unlink(missing_ok=True)
+            listener.bind(str(fresh))
+            fresh.chmod(0o660)
+            listener.listen(SENDERS_MAX)
+            fresh.replace(path)
+        except BaseException:
+            listener.close()
+            with suppress(OSError):
+                fresh.unlink(missing_ok=True)
+            raise
     except OSError as error:
-        listener.close()
         raise StorageError(f"{path}: no command socket ({error}); check the folder") from error
     return listener
 

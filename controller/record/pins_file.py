@@ -28,16 +28,36 @@ class StoredPin(NamedTuple):
     active_high: bool
 
 
-def write_pins(path: Path, pins: Iterable[StoredPin | tuple[int, bool]]) -> None:
-    """Replace the file, durably; a file that already says the same is left as it is."""
-    listed = [{"pin": pin, "active_high": active_high} for pin, active_high in pins]
+def write_pins(path: Path, pins: Iterable[StoredPin | tuple[int, bool]]) -> str:
+    """Replace the file, durably; a file that already says the same is left as it is.
+
+    A disk that does not take it ends nothing as long as an older file serves: returns the empty text
+    where that one covers every pin asked for, else in words what a stop action would miss. Raises
+    StorageError only where there is no file that a stop action could go by.
+    """
+    wanted = [StoredPin(pin, active_high) for pin, active_high in pins]
+    listed = [{"pin": pin, "active_high": active_high} for pin, active_high in wanted]
     data = json.dumps({"schema": PINS_SCHEMA, "pins": listed}).encode() + b"\n"
     try:
         if read_bounded(path, _LARGEST_BYTES).data == data:
-            return
+            return ""
     except (FileNotFoundError, UnfitFile):
         pass  # missing or unreadable: write it anew
-    write_durably(path, data)
+    try:
+        write_durably(path, data)
+    except StorageError as error:
+        return _missed(path, wanted, error)
+    return ""
+
+
+def _missed(path: Path, wanted: Iterable[StoredPin], refusal: StorageError) -> str:
+    """What the older file leaves out, in words; raises the refusal where there is no older file."""
+    try:
+        older = read_pins(path)
+    except StorageError:
+        raise refusal from None
+    missed = ", ".join(f"GPIO{pin.pin}" for pin in wanted if pin not in older)
+    return missed and f"{refusal}; until then frameward relays-off does not know {missed}"
 
 
 def read_pins(path: Path) -> tuple[StoredPin, ...]:

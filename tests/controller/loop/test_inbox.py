@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import socket
@@ -14,7 +15,8 @@ from pathlib import Path
 import pytest
 
 from controller.errors import CommandRejected
-from controller.loop.inbox import SENDERS_MAX, Inbox, send_command
+from controller.loop import inbox as inbox_module
+from controller.loop.inbox import SENDERS_MAX, Deaf, Inbox, open_inbox, send_command
 from controller.wire import Order, RestHeat
 
 
@@ -199,6 +201,77 @@ def test_a_socket_left_by_a_dead_keeper_is_replaced(tmp_path: Path) -> None:
     (tmp_path / "s").write_text("left over")
     with served(tmp_path / "s", lambda order, uid: "alive"):  # the seam's form
         assert ask(tmp_path / "s", line())["ok"] is True
+
+
+def _in_the_way(root: Path, kind: str) -> Path:
+    """A socket's path at which none can be had."""
+    path = root / "keeper.sock"
+    match kind:
+        case "folder":
+            path.mkdir()
+            (path / "letters").touch()
+        case "long":
+            path = root / ("x" * 120) / "keeper.sock"
+            path.parent.mkdir()
+        case "missing":
+            path = root / "gone" / "keeper.sock"
+        case "fresh":
+            (root / ".keeper.sock.fresh").mkdir()
+    return path
+
+
+@pytest.mark.parametrize("kind", ["folder", "long", "missing", "fresh"])
+def test_a_socket_that_cannot_be_had_leaves_the_keeper_without_commands(kind: str, tmp_path: Path) -> None:
+    """INV-3: it waits as before, a wake ends the wait, and it says what is wrong with which path."""
+    path = _in_the_way(tmp_path, kind)
+    reading, writing = os.pipe()
+    inbox = open_inbox(path, lambda order, uid: "ok", wake_fd=reading)
+    try:
+        assert isinstance(inbox, Deaf)
+        assert str(path) in inbox.fault
+        began_s = time.monotonic()
+        inbox.serve(0.1)
+        assert 0.1 <= time.monotonic() - began_s < 0.5
+        os.write(writing, b"x")
+        inbox.serve(5.0)
+        assert time.monotonic() - began_s < 1.0
+    finally:
+        inbox.close()
+        os.close(reading)
+        os.close(writing)
+    assert not (path.parent / ".keeper.sock.fresh").is_socket()
+
+
+def test_without_descriptors_there_is_no_inbox_and_no_crash(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def none_left(*_args: object) -> None:
+        raise OSError(errno.EMFILE, os.strerror(errno.EMFILE))
+
+    monkeypatch.setattr(inbox_module.socket, "socket", none_left)
+    inbox = open_inbox(tmp_path / "s", lambda order, uid: "ok")
+    assert isinstance(inbox, Deaf)
+    inbox.serve(0.0)
+
+
+def test_once_the_path_is_free_the_inbox_opens_and_has_no_fault(tmp_path: Path) -> None:
+    """So that a reload is enough to hear again."""
+    path = _in_the_way(tmp_path, "folder")
+    assert open_inbox(path, lambda order, uid: "ok").fault
+    (path / "letters").unlink()
+    path.rmdir()
+    inbox = open_inbox(path, lambda order, uid: "ok")
+    assert isinstance(inbox, Inbox)
+    assert inbox.fault == ""
+    inbox.close()
+
+
+def test_closing_minds_nothing_that_has_taken_the_sockets_place(tmp_path: Path) -> None:
+    inbox = Inbox(tmp_path / "s", lambda order, uid: "ok")
+    (tmp_path / "s").unlink()
+    (tmp_path / "s").mkdir()
+    inbox.close()
+    assert (tmp_path / "s").is_dir()
 
 
 def test_a_wake_ends_the_wait_at_once(tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from controller.errors import StorageError
+from controller.record import pins_file
 from controller.record.pins_file import StoredPin, read_pins, write_pins
 
 
@@ -29,6 +30,48 @@ def test_the_same_pins_are_not_written_again(tmp_path: Path) -> None:
     assert path.stat().st_ino == before
     write_pins(path, [(17, False)])
     assert path.stat().st_ino != before
+
+
+def _full(path: Path, data: bytes) -> None:
+    raise StorageError(f"{path}: no room for {len(data)} bytes")
+
+
+@pytest.mark.parametrize("older", [[(17, True), (22, False)], [(22, False), (17, True)], [(17, True)]])
+def test_a_full_disk_ends_nothing_while_the_older_file_covers_the_pins(
+    older: list[tuple[int, bool]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """S01: a stop action that switches more off than it must is good enough."""
+    path = tmp_path / "pins.json"
+    write_pins(path, [*older, (5, True)])
+    monkeypatch.setattr(pins_file, "write_durably", _full)
+    assert write_pins(path, older) == ""
+    assert StoredPin(5, active_high=True) in read_pins(path)
+
+
+@pytest.mark.parametrize("wanted", [(22, True), (17, False)])
+def test_a_full_disk_is_told_where_the_older_file_misses_a_pin(
+    wanted: tuple[int, bool], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "pins.json"
+    write_pins(path, [(17, True)])
+    monkeypatch.setattr(pins_file, "write_durably", _full)
+    fault = write_pins(path, [(17, True), wanted])
+    assert "no room" in fault
+    assert fault.endswith(f"does not know GPIO{wanted[0]}")
+    assert read_pins(path) == (StoredPin(17, active_high=True),)
+
+
+@pytest.mark.parametrize("older", [None, b"{"])
+def test_without_a_file_to_go_by_a_full_disk_refuses(
+    older: bytes | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Then no stop action could switch anything off."""
+    path = tmp_path / "pins.json"
+    if older is not None:
+        path.write_bytes(older)
+    monkeypatch.setattr(pins_file, "write_durably", _full)
+    with pytest.raises(StorageError, match="no room"):
+        write_pins(path, [(17, True)])
 
 
 def test_missing_or_torn_at_any_byte_it_is_refused(tmp_path: Path) -> None:
