@@ -13,13 +13,13 @@ import os
 import signal
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from controller.errors import ConfigError, HardwareError, InvariantBroken
+from controller.errors import ConfigError, Fault, HardwareError, InvariantBroken
 from controller.heat.pins import PinRefused
 from controller.heat.relays import PinStuck
 from controller.loop.assemble import assemble_keeper
-from controller.loop.inbox import Inbox
+from controller.loop.inbox import Deaf, Inbox, open_inbox
 from controller.loop.keeper import Keeper
 from controller.loop.opening import BoardOrder, RunStart, keep_reported, open_hardware, read_standing
 from controller.loop.orders import OrderDesk
@@ -64,18 +64,37 @@ def run_board(order: BoardOrder) -> None:
     loaded = load_settings(order.config, order.folders)
     taken = False
     notices, patience = FRESH, ReloadPatience()
+    before: LoadedSettings | None = None
     while not stop.asked:
         start = RunStart(
             order=order, loaded=loaded, supervisor=supervisor, count=count, taken=taken, notices=notices
         )
-        with _running(start, stop.wake_fd) as (keeper, inbox):
-            loaded = _tick_until_changed(keeper, inbox, start, stop, patience)
-            notices = keeper.notices
+        try:
+            with _running(start, stop.wake_fd) as (keeper, inbox):
+                before, loaded = loaded, _tick_until_changed(keeper, inbox, start, stop, patience)
+                notices = keeper.notices
+        except HardwareError as error:
+            if before is None:
+                raise
+            before, loaded = None, _back_to(before, loaded, error)
         taken = True
         count = StartCount(last_was_unclean=False, unclean_in_hour=0, unclean_in_day=count.unclean_in_day)
     supervisor.stopping()
     LOG.info("told to stop: every relay is off")
     starts.note_stop()
+
+
+def _back_to(before: LoadedSettings, refused: LoadedSettings, error: HardwareError) -> LoadedSettings:
+    """The settings that ran before, when the hardware will not have the new ones; to be told."""
+    LOG.error("changed settings cannot run, those before go on: %s", error)
+    fault = Fault(
+        file="the changed settings",
+        line=None,
+        key="",
+        problem=str(error),
+        remedy="mend the file; the settings before it go on",
+    )
+    return replace(before, source="last_good", faults=(fault,), stamp=refused.stamp)
 
 
 @dataclass(slots=True)
@@ -94,7 +113,7 @@ class ReloadPatience:
 
 
 def _tick_until_changed(
-    keeper: Keeper, inbox: Inbox, start: RunStart, stop: StopSignal, patience: ReloadPatience
+    keeper: Keeper, inbox: Inbox | Deaf, start: RunStart, stop: StopSignal, patience: ReloadPatience
 ) -> LoadedSettings:
     """Tick at the settings' own pace; return settings to go on with when the file has changed."""
     clock, tick_s = start.order.clock, start.loaded.settings.site.tick_s
@@ -147,7 +166,7 @@ def _reload(keeper: Keeper, start: RunStart) -> LoadedSettings | None:
 
 
 @contextmanager
-def _running(start: RunStart, wake_fd: int) -> Iterator[tuple[Keeper, Inbox]]:
+def _running(start: RunStart, wake_fd: int) -> Iterator[tuple[Keeper, Inbox | Deaf]]:
     """Everything open for one run of one settings file; whatever happens, off first, then closed."""
     order, settings, folders = start.order, start.loaded.settings, start.order.folders
     with ExitStack() as stack:
@@ -160,7 +179,8 @@ def _running(start: RunStart, wake_fd: int) -> Iterator[tuple[Keeper, Inbox]]:
         atexit.register(keeper.parts.gate.all_off)
         stack.callback(atexit.unregister, keeper.parts.gate.all_off)
         desk = OrderDesk(keeper, lambda: keep_reported(keeper, start))
-        inbox = Inbox(folders.socket, desk.take, wake_fd=wake_fd)
+        inbox = open_inbox(folders.socket, desk.take, wake_fd=wake_fd)
+        keeper.parts.site.socket_fault = inbox.fault
         stack.callback(inbox.close)
         try:
             yield keeper, inbox

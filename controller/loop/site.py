@@ -34,6 +34,8 @@ class SiteHealth:
     """This run began because a changed settings file passed."""
     state_remarks: tuple[str, ...] = ()
     """What of the stored state could not be used, one sentence each."""
+    socket_fault: str = ""
+    """Why commands cannot reach the keeper."""
     publish_fault: str = ""
     """Why the snapshot could not be written in the last tick."""
     contact_faults: tuple[str, ...] = ()
@@ -82,6 +84,8 @@ class SiteHealth:
             found.append(site_condition("settings_waiting"))
         if self.settings_copy_fault:
             found.append(site_condition("settings_copy_lost", detail=self.settings_copy_fault))
+        if self.socket_fault:
+            found.append(site_condition("not_listening", detail=self.socket_fault))
         if self.publish_fault:
             found.append(site_condition("not_publishing", detail=self.publish_fault))
         found.extend(

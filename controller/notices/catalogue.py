@@ -186,6 +186,13 @@ CATALOGUE: Mapping[str, NoticeEntry] = {
         over="The state is published again.",
         hold_in_s=1 * _MINUTE_S,
     ),
+    "not_listening": NoticeEntry(
+        kind=Kind.FAULT,
+        urgency=Urgency.PAGE,
+        first="Restart the board when convenient; until then nothing can be reported or asked of frameward.",
+        words="Restart the board when convenient: commands cannot reach frameward ({detail}).",
+        over="Commands reach frameward again.",
+    ),
     "record_set_aside": NoticeEntry(
         kind=Kind.FAULT,
         urgency=Urgency.DAY,

@@ -165,3 +165,51 @@ def test_the_stop_actions_pins_are_stored_before_any_is_claimed(
     with pytest.raises(HardwareError):
         run_board(order)
     assert seen == [True]
+
+
+def test_changed_settings_that_the_hardware_refuses_give_way_to_those_before(
+    order: BoardOrder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A pin that is not to be had must not end a frame's protection: the settings before go on."""
+    whole_claim, whole_tick = GpioSwitch.__init__, Keeper.tick
+    told: set[str] = set()
+
+    def claim(switch: GpioSwitch, pin: int, **named: object) -> None:
+        if pin == 22:
+            raise PinRefused("GPIO22 cannot be claimed; another program may hold it")
+        whole_claim(switch, pin, **named)  # type: ignore[arg-type]
+
+    def tick(keeper: Keeper) -> object:
+        result = whole_tick(keeper)
+        if "relay_pin = 17" in order.config.read_text():
+            order.config.write_text(SETTINGS.replace("relay_pin = 17", "relay_pin = 22"))
+        told.update(event.text for event in keeper.open_notices if event.code == "settings_refused")
+        if told:
+            signal.raise_signal(signal.SIGTERM)
+        return result
+
+    monkeypatch.setattr(GpioSwitch, "__init__", claim)
+    monkeypatch.setattr(Keeper, "tick", tick)
+    run_board(order)
+    assert "GPIO22" in told.pop()
+
+
+def test_without_a_command_socket_the_keeper_keeps(
+    order: BoardOrder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """INV-3: nobody can ask anything of it, and the frame is held all the same."""
+    order.folders.socket.mkdir()
+    codes: set[str] = set()
+    whole_tick = Keeper.tick
+
+    def tick(keeper: Keeper) -> object:
+        result = whole_tick(keeper)
+        codes.update(event.code for event in keeper.open_notices)
+        if any(frame.report.relay_on for frame in result.frames.values()):
+            signal.raise_signal(signal.SIGTERM)
+        return result
+
+    monkeypatch.setattr(Keeper, "tick", tick)
+    run_board(order)
+    assert 1 in levels(order)
+    assert "not_listening" in codes

@@ -81,7 +81,7 @@ def test_a_frame_without_heat_has_no_state(folders: Folders) -> None:
         ("supply_pin", "supply_pin = 23", "supply_pin = 25"),
         ("cut_out_pin", "cut_out_pin = 24", "cut_out_pin = 25"),
         ("lay", 'lay = "sand"', 'lay = "surface"'),
-        ("power_w", "power_w = 150", "power_w = 151"),
+        ("power_w", "power_w = 250", "power_w = 151"),
         ("cable_max_c", "cable_max_c = 45", "cable_max_c = 46"),
         ("probe.air", "28-000007a1b2f4", "28-0000000000aa"),
         ("probe.air_second", "28-000007a1d31b", "28-0000000000aa"),

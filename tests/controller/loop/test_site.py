@@ -111,7 +111,14 @@ def test_what_a_damaged_file_says_makes_a_sentence(tmp_path: Path) -> None:
 def test_a_copy_that_could_not_be_kept_and_a_state_not_published_are_told() -> None:
     site = SiteHealth(started_at_s=0.0, guarded=True, starts=CLEAN, settings_copy_fault="disk full")
     site.publish_fault = "no such folder"
-    assert codes(site, 1e6) == {"settings_copy_lost", "not_publishing"}
+    site.socket_fault = "path too long"
+    site.settings_waiting = True
+    assert codes(site, 1e6) == {
+        "settings_copy_lost",
+        "not_publishing",
+        "not_listening",
+        "settings_waiting",
+    }
 
 
 def test_every_site_notice_finds_its_facts() -> None:
