@@ -14,6 +14,7 @@ from controller.commands.check_hardware import Findings, board_lines, probe_line
 from controller.commands.check_words import frame_lines, site_lines
 from controller.commands.look import ProbeLook, look_at_probes
 from controller.commands.options import config_option, run_option, state_option, w1_option
+from controller.commands.whose import insist_readable, say_folders
 from controller.config.records import FrameSettings, HeatSettings, Settings
 from controller.errors import ConfigError, HardwareError, StorageError
 from controller.folders import Folders, find_folders
@@ -48,12 +49,15 @@ def command(*, config: Path, state: Path | None, run: Path | None, w1: Path, exa
         click.echo(resources.files("controller").joinpath("data/example.toml").read_text("utf-8"), nl=False)
         return
     folders = find_folders(state, run, os.environ)
+    insist_readable(config, folders.state)
     loaded = load_settings(config, folders, keep_copy=False)
     if loaded.source != "file":
         _refuse_settings(loaded, folders)
     stored = load_overlay(folders.overlay, set_aside=False)
     settings = apply_overlay(loaded.settings, stored.overlay)
-    click.echo(f"Settings: {config} passes every check.\n")
+    click.echo(f"Settings: {config} passes every check.")
+    say_folders(folders)
+    click.echo()
     _echo(site_lines(settings))
     for remark in (*stored.remarks, *misfits(stored.overlay, settings), *_secret_remarks(settings)):
         click.echo(f"  note: {remark}")
@@ -115,8 +119,8 @@ def _next_lines(
     findings: Findings,
 ) -> Iterator[str]:
     """For each frame what the keeper would do first."""
-    if findings.blocking:
-        yield f"  it could not keep: {'; '.join(findings.blocking)}"
+    for blocking in findings.blocking:
+        yield f"  {blocking}"
     lockouts = LockoutFiles(folders.lockouts, settings.heat_pins)
     for name, frame in settings.frames.items():
         if frame.heat is None:
@@ -147,9 +151,15 @@ def _commission_words(state: CommissionState) -> str:
 def _held_back(name: FrameName, state: CommissionState, lockout: Lockout | None) -> str:
     """What a person has to do before heat can be had at all; empty when nothing."""
     if lockout is not None:
-        return f"heat is locked ({lockout.detail}) until frameward clear-lockout {name}"
+        return (
+            f"heat is locked: {lockout.detail}. Once the cause is found and gone: "
+            f"frameward clear-lockout {name}"
+        )
     if not state.done:
-        return f"heat is refused until frameward commission --frame {name}: {state.gap}"
+        done_by = (
+            "" if "frameward commission" in state.gap else f". Next: frameward commission --frame {name}"
+        )
+        return f"heat is refused: {state.gap}{done_by}"
     return ""
 
 
@@ -167,7 +177,7 @@ def _heat_words(
         return f"no air probe answers; it would heat by the bed {rest}"
     aim_c = heat.keep_above_c + heat.leaf_allowance_k
     side = "below" if air_c < aim_c else "not below"
-    verdict = f"it would heat {rest}" if air_c < aim_c else "it would watch"
+    verdict = f"it would heat {rest}" if air_c < aim_c else "heat would stay off"
     return f"air {temperature_text(air_c, units)} is {side} {temperature_text(aim_c, units)}: {verdict}"
 
 

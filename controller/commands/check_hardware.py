@@ -43,7 +43,9 @@ def probe_lines(
             words = f"no reading ({look.reading.reason.replace('_', ' ')}): {look.reading.detail}"
         yield f"  probe {place} {look.probe}: {words}"
     if not any(place in _WATCHED and isinstance(look.reading, Sample) for place, look in looks.items()):
-        findings.blocking.append(f"{frame.name} has no probe in air or bed that answers")
+        findings.blocking.append(
+            f"{frame.name}: there is nothing to keep it by, since no probe in its air or bed answers"
+        )
 
 
 def board_lines(findings: Findings) -> Iterator[str]:
@@ -51,7 +53,7 @@ def board_lines(findings: Findings) -> Iterator[str]:
     try:
         open_factory(BOARD, record=None).close()
     except PinRefused as error:
-        findings.blocking.append("the board's pins cannot be had")
+        findings.blocking.append("it could not start, since the board's pins cannot be had; once they can:")
         yield f"  pins: {error}"
     else:
         yield "  pins: can be opened (none was driven)"

@@ -8,8 +8,13 @@ from typing import Any, TypeVar
 
 import click
 
+from controller.folders import SERVICE_RUN, SERVICE_STATE
+
 DEFAULT_CONFIG = Path("/etc/frameward/frameward.toml")
 DEFAULT_W1 = Path("/sys/bus/w1/devices")
+
+_PATH = click.Path(path_type=Path, readable=False)
+"""Whether it can be read is found out, and said better, by the command that reads it."""
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
@@ -18,7 +23,7 @@ def config_option(command: _Command) -> _Command:
     """Give the command ``config``: the settings file, never read here."""
     return click.option(
         "--config",
-        type=click.Path(path_type=Path),
+        type=_PATH,
         envvar="FRAMEWARD_CONFIG",
         default=DEFAULT_CONFIG,
         show_default=True,
@@ -32,10 +37,11 @@ def state_option(command: _Command) -> _Command:
     """Give the command ``state``: a folder, or None for the usual one."""
     return click.option(
         "--state",
-        type=click.Path(path_type=Path),
+        type=_PATH,
         default=None,
         metavar="DIR",
-        help="Folder that survives a power cut: history, lockouts.  [default: the service's own]",
+        help="Folder that survives a power cut: history, lockouts.  "
+        f"[default: {SERVICE_STATE} where it is there, else your own]",
     )(command)
 
 
@@ -43,10 +49,11 @@ def run_option(command: _Command) -> _Command:
     """Give the command ``run``: a folder in memory, or None for the usual one."""
     return click.option(
         "--run",
-        type=click.Path(path_type=Path),
+        type=_PATH,
         default=None,
         metavar="DIR",
-        help="Folder in memory: snapshot, lock, command socket.  [default: the service's own]",
+        help="Folder in memory: snapshot, lock, command socket.  "
+        f"[default: {SERVICE_RUN} beside that, else your own]",
     )(command)
 
 
@@ -54,7 +61,7 @@ def w1_option(command: _Command) -> _Command:
     """Give the command ``w1``: the folder where the kernel shows 1-Wire devices."""
     return click.option(
         "--w1",
-        type=click.Path(path_type=Path),
+        type=_PATH,
         default=DEFAULT_W1,
         show_default=True,
         metavar="DIR",

@@ -102,10 +102,15 @@ def _open_board() -> Any:
                 lgpio.gpio_claim_output(self.factory._handle, self._number, int(bool(state)))  # noqa: SLF001
 
         factory = LGPIOFactory()
+    except ModuleNotFoundError as error:
+        raise PinRefused(
+            "the board's pins cannot be opened: the library lgpio is not installed for this Python; "
+            "on Raspberry Pi OS: sudo apt install python3-lgpio. Elsewhere rehearse on pretended pins"
+        ) from error
     except Exception as error:
         raise PinRefused(
             f"the board's pins cannot be opened ({type(error).__name__}: {error}); "
-            "install lgpio, let this user into the group gpio, or rehearse on pretended pins"
+            "let this user into the group gpio, or rehearse on pretended pins"
         ) from error
     factory.pin_class = NoBlipPin
     return factory

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
+from pathlib import Path
 
 import click
 import pytest
@@ -73,6 +75,58 @@ def test_an_unknown_command_is_a_usage_error() -> None:
     )
     assert done.returncode == 2
     assert "nothing" in done.stderr
+
+
+LONG = [sys.executable, "-m", "controller.cli", "check", "--example"]
+
+
+@pytest.fixture(params=["", "1"], ids=["buffered", "unbuffered"])
+def _buffering(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PYTHONUNBUFFERED", request.param)
+
+
+@pytest.mark.usefixtures("_buffering")
+def test_a_full_disk_under_the_output_is_one_line_and_exit_code_1() -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(LONG, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert done.stderr == "frameward: the output could not be written (No space left on device)\n"
+    assert done.returncode == 1
+
+
+@pytest.mark.usefixtures("_buffering")
+def test_a_pipe_closed_at_the_other_end_is_one_line_and_exit_code_1() -> None:
+    reading, writing = os.pipe()
+    os.close(reading)
+    done = subprocess.run(LONG, stdout=writing, stderr=subprocess.PIPE, text=True, check=False)
+    os.close(writing)
+    assert done.stderr == "frameward: the output could not be written (Broken pipe)\n"
+    assert done.returncode == 1
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["--version"], ["probes", "watch", "--help"]])
+def test_help_into_a_full_disk_is_no_traceback_either(arguments: list[str]) -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [*LONG[:3], *arguments], stdout=full, stderr=subprocess.PIPE, text=True, check=False
+        )
+    assert done.stderr.count("\n") == 1
+    assert done.returncode == 1
+
+
+@pytest.mark.usefixtures("_buffering")
+def test_with_output_and_errors_both_full_only_the_exit_code_is_left() -> None:
+    with Path("/dev/full").open("w") as full:
+        for arguments, code in ((["check", "--example"], 1), (["check", "--config", "/nowhere"], 78)):
+            done = subprocess.run([*LONG[:3], *arguments], stdout=full, stderr=full, check=False)
+            assert done.returncode == code
+
+
+def test_an_error_of_the_system_that_is_not_the_outputs_is_not_hidden(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    for error in (OSError(5, "gone"), OSError(28, "gone", "/a/file")):
+        with pytest.raises(OSError, match="gone"):
+            run(monkeypatch, raising(error))
 
 
 @pytest.mark.parametrize("heavy", ["pydantic", "apscheduler", "w1thermsensor", "sqlite3"])

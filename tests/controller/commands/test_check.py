@@ -78,7 +78,9 @@ def test_a_board_that_was_not_commissioned_is_told_what_heat_waits_for(bench: Be
     assert "probe bed 28-000000000002: 7.0 °C" in output
     assert "relay: GPIO 17, on when high" in output
     assert "heat is off above: air 30.0 °C, roots 25.0 °C, no cable probe" in output
-    assert "heat is refused until frameward commission --frame bed" in output
+    assert "bed: heat is refused: the safety list has not been answered." in output
+    assert "Next: frameward commission --frame bed" in output
+    assert f"Looking in {bench.folders.state} and {bench.folders.run}." in output
 
 
 def test_no_pin_is_driven_and_no_file_written(bench: Bench) -> None:
@@ -92,7 +94,7 @@ def test_after_commissioning_it_says_whether_it_would_heat(bench: Bench) -> None
     bench.commission()
     _, output = bench.check()
     assert "commissioning: done 2026-11-01; bounded heat with no probe to watch it: allowed" in output
-    assert "air 4.5 °C is not below 3.5 °C: it would watch" in output
+    assert "air 4.5 °C is not below 3.5 °C: heat would stay off" in output
     bench.tree.set_c("28-000000000001", 1.0)
     _, output = bench.check()
     assert "air 1.0 °C is below 3.5 °C: it would heat after" in output
@@ -118,7 +120,7 @@ def test_without_any_probe_to_keep_by_the_exit_code_is_1(bench: Bench) -> None:
     bench.tree.short("28-000000000002")
     code, output = bench.check()
     assert code == 1
-    assert "it could not keep: bed has no probe in air or bed that answers" in output
+    assert "bed: there is nothing to keep it by, since no probe in its air or bed answers" in output
 
 
 def test_pins_that_cannot_be_opened_give_exit_code_1(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -129,7 +131,7 @@ def test_pins_that_cannot_be_opened_give_exit_code_1(bench: Bench, monkeypatch: 
     code, output = bench.check()
     assert code == 1
     assert "the group gpio is not ours" in output
-    assert "the board's pins cannot be had" in output
+    assert "it could not start, since the board's pins cannot be had; once they can:\n  bed: " in output
 
 
 @pytest.mark.parametrize(
@@ -153,7 +155,10 @@ def test_a_lockout_is_shown_before_anything_else_that_holds_heat_back(bench: Ben
     )
     LockoutFiles(bench.folders.lockouts, {BED: 17}).keep(lockout)
     _, output = bench.check()
-    assert "heat is locked (cable live for 20 s) until frameward clear-lockout bed" in output
+    assert (
+        "heat is locked: cable live for 20 s. Once the cause is found and gone: frameward clear-lockout bed"
+        in output
+    )
 
 
 def test_every_fault_is_printed_with_exit_code_78(bench: Bench) -> None:

@@ -29,7 +29,8 @@ def test_every_stored_relay_is_driven_to_its_off_level(tmp_path: Path) -> None:
     write_pins(tmp_path / "state/pins.json", [(17, True), (22, False)])
     done = off(tmp_path)
     assert done.exit_code == 0, done.output
-    assert done.output == "GPIO17 is low: off\nGPIO22 is high: off\n"
+    pins = tmp_path / "state/pins.json"
+    assert done.output == f"The relays are those of {pins}.\nGPIO17 is low: off\nGPIO22 is high: off\n"
     lines = (tmp_path / "run/rehearsal-pins.jsonl").read_text().splitlines()
     assert {(line["pin"], line["level"]) for line in map(json.loads, lines)} == {(17, 0), (22, 1)}
 
@@ -37,7 +38,7 @@ def test_every_stored_relay_is_driven_to_its_off_level(tmp_path: Path) -> None:
 def test_no_stored_relay_is_said(tmp_path: Path) -> None:
     """A site without heat."""
     write_pins(tmp_path / "state/pins.json", [])
-    assert off(tmp_path).output == "There are no relays to switch off.\n"
+    assert off(tmp_path).output.startswith("There are no relays to switch off, says ")
 
 
 def test_missing_or_damaged_pins_are_an_error_that_says_so(tmp_path: Path) -> None:
@@ -126,4 +127,17 @@ def test_the_shipped_command_works_without_settings_and_loads_little(tmp_path: P
     done = subprocess.run(
         [sys.executable, "-c", look], check=True, capture_output=True, text=True, timeout=60
     )
-    assert done.stdout == "GPIO17 is low: off\n[]\n"
+    assert done.stdout.splitlines()[1:] == ["GPIO17 is low: off", "[]"]
+
+
+@pytest.mark.process
+def test_every_relay_is_off_even_where_nobody_can_be_told(tmp_path: Path) -> None:
+    """A full disk or a closed pipe under the output comes after the last relay, and is told by the code."""
+    write_pins(tmp_path / "state/pins.json", [(17, True), (22, False)])
+    command = [sys.executable, "-m", "controller.cli", "relays-off", "--pins", REHEARSAL]
+    command += ["--state", str(tmp_path / "state"), "--run", str(tmp_path / "run")]
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(command, stdout=full, stderr=full, check=False)
+    assert done.returncode == 1
+    lines = (tmp_path / "run/rehearsal-pins.jsonl").read_text().splitlines()
+    assert {(line["pin"], line["level"]) for line in map(json.loads, lines)} == {(17, 0), (22, 1)}
