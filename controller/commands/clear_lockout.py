@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 import click
@@ -20,13 +20,19 @@ from controller.loop.settings_file import load_settings
 from controller.notices.words import LOCKOUT_WORDS
 from controller.record.lockouts import LockoutFiles
 from controller.record.snapshot import Unusable, read_snapshot
-from controller.vocabulary import FrameName, HeatReason, Lockout, LockoutCause, Place
+from controller.vocabulary import FrameName, HeatReason, LockoutCause, Place
 
 _STILL_THERE = {
     HeatReason.CABLE_TOO_WARM: "the cable is still too warm",
     HeatReason.ROOT_TOO_WARM: "the root zone is still too warm",
     HeatReason.CUT_OUT_OPEN: "the cut-out is still open",
     HeatReason.OFF_PROOF: "the cable is still live with its relay off: unplug it, the relay may be welded",
+}
+_UNSEEN = {
+    LockoutCause.UNREADABLE: "What had locked it cannot be read",
+    LockoutCause.LIVE_WHEN_OFF: (
+        "A weld cannot be seen while the cable is unplugged or cut, nor without its feedback contact"
+    ),
 }
 _PLACES = {
     LockoutCause.OVERHEATED_ROOT: (Place.BED, Place.GUARD),
@@ -56,7 +62,7 @@ def command(*, frame: str, cause_gone: bool, config: Path, state: Path | None, r
     """
     folders = find_folders(state, run, os.environ)
     name = FrameName(frame)
-    files = LockoutFiles(folders.lockouts, _heat_pins(config, folders))
+    files = LockoutFiles(folders.lockouts, _heat_pins(config, folders), run=folders.run)
     known = {*files.frames, *files.all_names()}
     if name not in known:
         raise CommandRejected(f"no frame {frame!r}; there are: {', '.join(sorted(known)) or 'none'}")
@@ -65,7 +71,9 @@ def command(*, frame: str, cause_gone: bool, config: Path, state: Path | None, r
         raise CommandRejected(f"{frame} is not locked; nothing was changed")
     click.echo(f"{frame} is locked: {LOCKOUT_WORDS[lockout.cause]}.")
     click.echo(f"  {lockout.detail}" + (f"  (raised {lockout.raised_utc})" if lockout.raised_utc else ""))
-    doubt = _doubt(folders, lockout)
+    _refuse_elsewhere(files, name)
+    concerned = dict.fromkeys((name, *files.locked_by(name)))
+    doubt = next(filter(None, [_doubt(folders, each, lockout.cause) for each in concerned]), "")
     if doubt and not cause_gone:
         raise CommandRejected(
             f"{doubt}. Look at cable, relay and cut-out yourself; "
@@ -77,12 +85,33 @@ def command(*, frame: str, cause_gone: bool, config: Path, state: Path | None, r
     left = files.find(name)
     if left is not None:
         raise CommandRejected(
-            f"{frame} is still locked by another frame's damaged file ({left.detail}); clear that name too"
+            f"{frame} is still locked by what stands under another name ({left.detail}); "
+            f"clear that too: {_commands(files.stored_as(name))}"
         )
     click.echo(f"{frame} is no longer locked. It rests a few minutes before heat is allowed again.")
 
 
-def _doubt(folders: Folders, lockout: Lockout) -> str:
+def _refuse_elsewhere(files: LockoutFiles, name: FrameName) -> None:
+    """Raise CommandRejected where this name is not the one to clear, or cannot be cleared yet."""
+    stored = files.stored_as(name)
+    if name not in stored and all(other in files.frames for other in stored):
+        raise CommandRejected(
+            f"{name} is locked because its relay is the one of a lockout that stands under another name; "
+            f"to clear it: {_commands(stored)}"
+        )
+    if files.only_in_run(name):
+        raise CommandRejected(
+            f"the disk has not taken this lockout yet, so the keeper still holds it; free space on the disk, "
+            f"wait a minute with the keeper running, then again: frameward clear-lockout {name}"
+        )
+
+
+def _commands(names: Iterable[FrameName]) -> str:
+    """One command for each name."""
+    return ", ".join(f"frameward clear-lockout {name}" for name in names)
+
+
+def _doubt(folders: Folders, name: FrameName, cause: LockoutCause) -> str:
     """Empty when a running keeper sees that the cause is gone, else why that is not known.
 
     Raises CommandRejected when it sees that the cause remains.
@@ -94,20 +123,21 @@ def _doubt(folders: Folders, lockout: Lockout) -> str:
     )
     if isinstance(snapshot, Unusable):
         return f"No running keeper can tell whether the cause is gone ({snapshot.reason})"
-    shown = _table(_table(snapshot.document.get("frames")).get(lockout.frame))
+    shown = _table(_table(snapshot.document.get("frames")).get(name))
     reasons = _table(shown.get("heat")).get("reasons")
     if not isinstance(reasons, list) or HeatReason.BAD_EVIDENCE in reasons:
-        return f"The running keeper knows nothing certain of {lockout.frame}"
+        return f"The running keeper knows nothing certain of {name}"
     for reason, words in _STILL_THERE.items():
         if reason in reasons:
-            raise CommandRejected(f"{lockout.frame} stays locked: {words}")
+            raise CommandRejected(f"{name} stays locked: {words}")
     readings = _table(shown.get("readings"))
-    places = _PLACES.get(lockout.cause, ())
+    places = _PLACES.get(cause, ())
     if places and not any("value" in _table(readings.get(place)) for place in places):
         return "No probe shows how warm it is where it overheated"
-    if lockout.cause is LockoutCause.UNREADABLE:
-        return "What had locked it cannot be read"
-    return ""
+    contacts = _table(shown.get("contacts"))
+    if cause is LockoutCause.CUT_OUT_OPENED and contacts.get("cut_out_closed") is not True:
+        return "No contact shows that the cut-out is closed"
+    return _UNSEEN.get(cause, "")
 
 
 def _heat_pins(config: Path, folders: Folders) -> Mapping[FrameName, int]:

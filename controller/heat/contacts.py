@@ -57,6 +57,12 @@ class Contacts:
         if self.off_fault:
             self._isolate()
 
+    def off_again(self) -> None:
+        """Drive off once more; a pin that obeys and reads off has no fault of its last "on" left."""
+        self.off()
+        if not self.off_fault:
+            self.on_fault = ""
+
     def part(self) -> None:
         """Drive the heat relay off and open the isolating relay."""
         self.off_fault = _force(self._heat, "heat relay", on=False)

@@ -13,13 +13,19 @@ Decisions of its own:
   wire does not cost a winter's heat; heat itself goes off at the first sight of an open cut-out.
 - No answer from the cable: three tries with a rest between them, then one each hour, or at once
   when the supply comes back. Never a lockout.
+- A part that was last seen too hot counts as hot until it is seen cooler. Where its probe died, that
+  ends after an hour out of sight and without heat: by then it has cooled as far as an hour can do it,
+  and what was never seen hot is heated blind, within its share, on no better knowledge.
+- The blind share rules blind runs alone, whatever the shortest on time is: a run begins where the
+  share has room for three minutes.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from controller.heat.limits import (
+    BLIND_RUN_S,
     COOLER_BY_K,
     GOOD_CYCLES,
     HEAT_MEMORY_S,
@@ -27,29 +33,11 @@ from controller.heat.limits import (
     TIGHTER_K,
     HeatLimits,
 )
-from controller.heat.running import Running, fresh_running, may_heat_blind, may_switch, switch_off, switch_on
+from controller.heat.memory import JudgeMemory, owe_rest
+from controller.heat.running import may_heat_blind, may_switch, switch_off
 from controller.heat.sight import Sight, look
-from controller.heat.watch import Watch, fresh_watch, look_out, must_wait
+from controller.heat.watch import Watch, look_out, must_wait
 from controller.vocabulary import HeatEvidence, HeatReason, Level, LockoutCause
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JudgeMemory:
-    """What the judge carries from tick to tick."""
-
-    seen_at_s: float
-    """The last sound tick."""
-    good_cycles: int
-    """Ticks in a row without a cause to hold heat off."""
-    rest_owed: bool
-    """A full rest starts at the next sound tick."""
-    heated_at_s: float | None
-    """Heat was last commanded or live then."""
-    air_hot: bool
-    root_hot: bool
-    cable_hot: bool
-    running: Running
-    watch: Watch
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,41 +56,6 @@ _BAD_EVIDENCE = Verdict(heat_allowed=False, level=Level.HEAT_OFF, reasons=(HeatR
 _BAD_EVIDENCE_LOCKED = Verdict(
     heat_allowed=False, level=Level.LOCKED, reasons=(HeatReason.LOCKED, HeatReason.BAD_EVIDENCE)
 )
-
-
-def fresh_memory(now_s: float) -> JudgeMemory:
-    """A process that starts at ``now_s`` owes a full rest and its good cycles."""
-    return JudgeMemory(
-        seen_at_s=now_s,
-        good_cycles=0,
-        rest_owed=False,
-        heated_at_s=None,
-        air_hot=False,
-        root_hot=False,
-        cable_hot=False,
-        running=fresh_running(now_s),
-        watch=fresh_watch(now_s),
-    )
-
-
-def owe_rest(memory: JudgeMemory) -> JudgeMemory:
-    """After a tick that could not be judged: rest and good cycles start anew."""
-    return replace(memory, good_cycles=0, rest_owed=True)
-
-
-def note_on(memory: JudgeMemory) -> JudgeMemory:
-    """The gate has driven the relay on in the tick just judged."""
-    return _noted(memory, switch_on(memory.running, memory.seen_at_s))
-
-
-def note_off(memory: JudgeMemory) -> JudgeMemory:
-    """The gate has ended a run in the tick just judged."""
-    return _noted(memory, switch_off(memory.running, memory.seen_at_s))
-
-
-def _noted(memory: JudgeMemory, running: Running) -> JudgeMemory:
-    """Heat was on up to now, or is from now on; nothing else changes."""
-    return replace(memory, heated_at_s=memory.seen_at_s, running=running)
 
 
 def refuse(memory: JudgeMemory, *, locked: bool) -> tuple[JudgeMemory, Verdict]:
@@ -131,9 +84,17 @@ def judge(
     air_hot = sight.air_c is not None and _is_hot(
         sight.air_c, limits.air_max_c - tighter_k, was_hot=memory.air_hot
     )
-    root_hot = _is_hot(sight.root_c, limits.root_max_c - tighter_k, was_hot=memory.root_hot)
+    root_seen_at_s = memory.root_seen_at_s if sight.root_c is None else now_s
+    cable_seen_at_s = memory.cable_seen_at_s if sight.cable_c is None else now_s
+    root_hot = _is_hot(
+        sight.root_c,
+        limits.root_max_c - tighter_k,
+        was_hot=memory.root_hot and not _has_cooled(root_seen_at_s, heated_at_s, now_s),
+    )
     cable_hot = limits.cable_max_c is not None and _is_hot(
-        sight.cable_c, limits.cable_max_c - tighter_k, was_hot=memory.cable_hot
+        sight.cable_c,
+        limits.cable_max_c - tighter_k,
+        was_hot=memory.cable_hot and not _has_cooled(cable_seen_at_s, heated_at_s, now_s),
     )
     late = evidence.late or now_s - memory.seen_at_s > limits.late_s
     causes = _causes(limits, evidence, sight, watch, late=late)
@@ -151,6 +112,8 @@ def judge(
         air_hot=air_hot,
         root_hot=root_hot,
         cable_hot=cable_hot,
+        root_seen_at_s=root_seen_at_s,
+        cable_seen_at_s=cable_seen_at_s,
         running=running,
         watch=watch,
     )
@@ -162,6 +125,12 @@ def _is_hot(warmest_c: float | None, limit_c: float, *, was_hot: bool) -> bool:
     if warmest_c is None:
         return was_hot
     return warmest_c >= (limit_c - COOLER_BY_K if was_hot else limit_c)
+
+
+def _has_cooled(seen_at_s: float, heated_at_s: float | None, now_s: float) -> bool:
+    """An hour out of sight and without heat."""
+    since_s = seen_at_s if heated_at_s is None else max(seen_at_s, heated_at_s)
+    return now_s - since_s >= HEAT_MEMORY_S
 
 
 def _causes(
@@ -237,7 +206,7 @@ def _waits(limits: HeatLimits, memory: JudgeMemory, sight: Sight, now_s: float) 
     waits: list[HeatReason] = []
     running = memory.running
     if running.on_since_s is None:
-        ahead_s = max(limits.min_on_s, limits.tick_s)
+        ahead_s = max(BLIND_RUN_S, limits.tick_s)
         if now_s - running.off_since_s < limits.min_off_s:
             waits.append(HeatReason.RESTING)
         if not may_switch(running, now_s):

@@ -33,6 +33,8 @@ ON_PROOF_CEILING_S = 21600.0
 BLIND_DUTY = 0.30
 """Share of any hour that may be heated with neither root zone nor cable in sight."""
 BLIND_HOUR_S = BLIND_DUTY * HOUR_S
+BLIND_RUN_S = BLIND_HOUR_S / SWITCHES_PER_H
+"""A blind run begins only where the share has room for this much: the share over all switch-ons."""
 GOOD_CYCLES = 3
 """Good ticks in a row that permission costs."""
 STALE_INTERVALS = 3.0

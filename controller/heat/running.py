@@ -21,12 +21,32 @@ class Running:
     """Finished runs that reach into the last hour, oldest first."""
 
 
-def fresh_running(now_s: float) -> Running:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Past:
+    """What the process before this one did, as far as it is known."""
+
+    switch_ons: tuple[float, ...]
+    """Within the last hour, oldest first."""
+    heated_at_s: float | None
+    """Heat was last on then; None where it is known that there was none."""
+
+
+def unknown_past(now_s: float) -> Past:
+    """Nothing is known: heated until now, half the switch-ons of an hour used."""
+    return Past(switch_ons=(now_s,) * (SWITCHES_PER_H // 2), heated_at_s=now_s)
+
+
+def fresh_running(now_s: float, past: Past) -> Running:
     """A process that starts at ``now_s``: at rest from now, the blind share of an hour taken as spent.
 
-    What an earlier process did is not known, and a restart must not be a way round the share.
+    A restart must be a way round neither the share nor the number of switch-ons.
     """
-    return Running(on_since_s=None, off_since_s=now_s, switch_ons=(), runs=((now_s - BLIND_HOUR_S, now_s),))
+    return Running(
+        on_since_s=None,
+        off_since_s=now_s,
+        switch_ons=past.switch_ons[-SWITCHES_PER_H:],
+        runs=((now_s - BLIND_HOUR_S, now_s),),
+    )
 
 
 def switch_on(running: Running, now_s: float) -> Running:

@@ -11,15 +11,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from controller.heat.limits import BLIND_HOUR_S, BLIND_RUN_S, HOUR_S, SWITCHES_PER_H
+
 SHIFT_DOWN_K = 2.0
 """A falling air may bring heat forward by this much and no more."""
 ON_MARGIN_K = 0.1
 """Heat is asked for this far above the aim: about the error of the look ahead."""
 BED_RETURN_K = 0.5
 """Bottom heat rests this far above the bed's own aim."""
-BLIND_ON_S = 180.0
-BLIND_OFF_SHARE = 7.0 / 3.0
-"""Blind heat rests seven minutes for each three that it runs."""
 SLOPE_FAST_S = 300.0
 SLOPE_SLOW_S = 900.0
 """Time constants of the two smoothers whose difference is the slope: a probe's steps of 1/16 K
@@ -162,7 +161,8 @@ def step_thermostat(
         if tick.relay_on
         else None
     )
-    reason = _hold(settings, memory, reason, now_s, since_s)
+    min_on_s = min(settings.min_on_s, BLIND_RUN_S) if tick.blind else settings.min_on_s
+    reason = _hold(settings, memory, reason, now_s, since_s, min_on_s=min_on_s)
     wanted = reason in _WANTING or reason is WishReason.HELD_ON
     after = ThermostatMemory(
         seen_at_s=now_s,
@@ -217,14 +217,25 @@ def _bed_wanted(settings: ThermostatSettings, memory: ThermostatMemory, bed_c: f
 def _blind(
     settings: ThermostatSettings, memory: ThermostatMemory, tick: ThermostatInput
 ) -> tuple[float | None, WishReason]:
-    """The bounded cycle of a frame that sees nothing, while frost is likely."""
+    """The bounded cycle of a frame that sees nothing, while frost is likely.
+
+    As many equal turns an hour as the minimum off time leaves rests for, so that they add up to the
+    blind share, however long that time is. The first turn waits for the rest that is owed.
+    """
     if not tick.frost_likely:
         return None, WishReason.NO_READING
-    on_s = max(BLIND_ON_S, settings.min_on_s)
-    since_s = tick.now_s if memory.blind_turn_at_s is None else memory.blind_turn_at_s
-    if tick.now_s - since_s >= on_s * (1.0 + BLIND_OFF_SHARE):
+    rest_s = max(settings.min_off_s, HOUR_S / SWITCHES_PER_H - BLIND_RUN_S)
+    turns_per_h = max((HOUR_S - BLIND_HOUR_S) // rest_s, 1.0)
+    on_s = BLIND_HOUR_S / turns_per_h
+    since_s = memory.blind_turn_at_s
+    if since_s is None:
+        rested_at_s = (
+            tick.now_s if memory.given_up_at_s is None else memory.given_up_at_s + settings.min_off_s
+        )
+        since_s = tick.now_s if memory.wanted else max(tick.now_s, rested_at_s)
+    elif tick.now_s - since_s >= max(HOUR_S / turns_per_h, on_s + rest_s):
         since_s = tick.now_s
-    turn = tick.now_s - since_s < on_s
+    turn = 0.0 <= tick.now_s - since_s < on_s
     return since_s, WishReason.BLIND_TURN if turn else WishReason.BLIND_REST
 
 
@@ -234,10 +245,12 @@ def _hold(
     reason: WishReason,
     now_s: float,
     relay_on_since_s: float | None,
+    *,
+    min_on_s: float,
 ) -> WishReason:
     """Keep to the minimum times: on from the relay's own switching, off from the last wish."""
     wanted = reason in _WANTING
-    if not wanted and relay_on_since_s is not None and now_s - relay_on_since_s < settings.min_on_s:
+    if not wanted and relay_on_since_s is not None and now_s - relay_on_since_s < min_on_s:
         return WishReason.HELD_ON
     if (
         wanted

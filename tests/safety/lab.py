@@ -67,8 +67,17 @@ class FakeStore:
     def __init__(self, journal: Journal | None = None) -> None:
         self.kept: dict[FrameName, Lockout] = {}
         self.journal: Journal = [] if journal is None else journal
+        self.prepared: list[FrameName] = []
+        self.fail_prepare = False
         self.fail_keep = False
         self.fail_find = False
+        self.half_kept = False
+
+    def prepare(self, frame: FrameName) -> None:
+        """Note it; fail if told to."""
+        if self.fail_prepare:
+            raise OSError(28, "no space left")
+        self.prepared.append(frame)
 
     def find(self, frame: FrameName) -> Lockout | None:
         """What was kept; fail if told to."""
@@ -76,12 +85,38 @@ class FakeStore:
             raise OSError(5, "no such luck")
         return self.kept.get(frame)
 
-    def keep(self, lockout: Lockout) -> None:
-        """Keep it; fail if told to."""
+    def keep(self, lockout: Lockout) -> bool:
+        """Keep it; fail, or keep one copy alone, if told to."""
         self.journal.append(("store", lockout.cause.value))
         if self.fail_keep:
             raise OSError(28, "no space left")
         self.kept[lockout.frame] = lockout
+        return not self.half_kept
+
+
+class FakeSwitchings:
+    """What outlives a process but not a boot."""
+
+    def __init__(self) -> None:
+        self.noted: dict[FrameName, tuple[tuple[float, ...], float | None]] = {}
+        self.history: list[tuple[tuple[float, ...], float | None]] = []
+        self.fail = False
+
+    def load(self, frame: FrameName, now_s: float) -> tuple[tuple[float, ...], float] | None:
+        """What was noted; heat that never ended is on until now."""
+        if self.fail:
+            raise OSError(5, "no such luck")
+        if frame not in self.noted:
+            return None
+        switch_ons, ended_at_s = self.noted[frame]
+        return switch_ons, now_s if ended_at_s is None else ended_at_s
+
+    def note(self, frame: FrameName, switch_ons: tuple[float, ...], heat_ended_at_s: float | None) -> None:
+        """Note it; fail if told to."""
+        if self.fail:
+            raise OSError(28, "no space left")
+        self.noted[frame] = (switch_ons, heat_ended_at_s)
+        self.history.append((switch_ons, heat_ended_at_s))
 
 
 def limits(**changes: Any) -> HeatLimits:
@@ -139,6 +174,7 @@ class GateLab:
         heat_power_max_w: float | None = None,
         power_w: float = 150.0,
         start_s: float = 1000.0,
+        switchings: FakeSwitchings | None = None,
     ) -> None:
         self.journal: Journal = []
         self.now_s = start_s
@@ -150,6 +186,7 @@ class GateLab:
         self.store = FakeStore(self.journal)
         self.heat_power_max_w = heat_power_max_w
         self.power_w = power_w
+        self.switchings = switchings
         self.gate = self.start()
 
     def start(self) -> RelayGate:
@@ -168,6 +205,7 @@ class GateLab:
             heat_power_max_w=self.heat_power_max_w,
             now_s=self.now_s,
             utc_text=lambda: WHEN,
+            switchings=self.switchings,
         )
         return self.gate
 

@@ -23,7 +23,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent.parent
 MUTATED = [
     f"controller/heat/{name}.py"
-    for name in ("interlock", "relays", "contacts", "running", "sight", "watch", "budget")
+    for name in ("interlock", "memory", "relays", "line", "contacts", "running", "sight", "watch", "budget")
 ]
 TESTS = [f"tests/safety/test_{name}.py" for name in ("truth_table", "gate", "parts", "budget")]
 _SETTINGS = """\

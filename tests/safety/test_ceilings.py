@@ -8,7 +8,8 @@ import pytest
 
 from controller.heat import limits as ceilings
 from controller.heat.limits import HeatLimits, make_limits
-from controller.heat.relays import KEEP_AGAIN_TICKS, RelayGate
+from controller.heat.line import KEEP_AGAIN_TICKS
+from controller.heat.relays import RelayGate
 
 PINNED = {
     "AIR_CEILING_C": 30.0,
@@ -25,6 +26,7 @@ PINNED = {
     "ON_PROOF_CEILING_S": 21600.0,
     "BLIND_DUTY": 0.30,
     "BLIND_HOUR_S": 1080.0,
+    "BLIND_RUN_S": 180.0,
     "GOOD_CYCLES": 3,
     "STALE_INTERVALS": 3.0,
     "LATE_TICKS": 3.0,

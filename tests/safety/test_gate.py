@@ -9,7 +9,18 @@ import pytest
 
 from controller.heat.relays import GateFrame, PinStuck, RelayGate
 from controller.vocabulary import FrameName, HeatReason, HeatReport, Level, Lockout, LockoutCause
-from tests.safety.lab import NORTH, SOUTH, WHEN, FakePin, FakeStore, GateLab, evidence, limits, lost
+from tests.safety.lab import (
+    NORTH,
+    SOUTH,
+    WHEN,
+    FakePin,
+    FakeStore,
+    FakeSwitchings,
+    GateLab,
+    evidence,
+    limits,
+    lost,
+)
 
 R = HeatReason
 TWO = {SOUTH: limits(), NORTH: limits()}
@@ -115,7 +126,7 @@ def test_a_judge_that_fails_allows_nothing(monkeypatch: pytest.MonkeyPatch, lock
         raise ZeroDivisionError
 
     with monkeypatch.context() as patch:
-        patch.setattr("controller.heat.relays.judge", failing)
+        patch.setattr("controller.heat.line.judge", failing)
         report = lab.tick()
     assert not report.relay_on
     assert report.reasons == ((R.LOCKED, R.BAD_EVIDENCE) if locked else (R.BAD_EVIDENCE,))
@@ -316,6 +327,162 @@ def test_a_lockout_opens_an_isolating_relay_that_somebody_closed() -> None:
     assert lab.journal == []
 
 
+def test_room_for_a_lockout_is_made_at_the_start_and_tried_for_until_there_is_some() -> None:
+    """S01: a disk that is full at the start costs no heat; room is made as soon as it can be."""
+    lab = GateLab(TWO)
+    assert lab.store.prepared == [SOUTH, NORTH]
+    lab.store.prepared.clear()
+    lab.ticks(30)
+    assert lab.store.prepared == []
+    lab.store.fail_prepare = True
+    lab.start()
+    assert lab.ticks(23).relay_on
+    lab.store.fail_prepare = False
+    lab.tick()
+    assert lab.store.prepared == [SOUTH, NORTH]
+    lab.ticks(30)
+    assert lab.store.prepared == [SOUTH, NORTH]
+
+
+def test_a_lockout_in_too_few_places_is_kept_again_until_it_is_in_all() -> None:
+    """S06: and a person may clear it all the while."""
+    lab = GateLab()
+    lab.warm_up()
+    lab.store.half_kept = True
+    lab.journal.clear()
+    report = lab.tick(**ROOT_HOT)
+    assert report.lockout == LOCKED
+    kept = ("store", "overheated_root")
+    assert lab.journal.count(kept) == 1
+    lab.ticks(5)
+    assert lab.journal.count(kept) == 1
+    lab.tick()
+    assert lab.journal.count(kept) == 2
+    lab.store.half_kept = False
+    lab.ticks(60)
+    assert lab.journal.count(kept) == 3
+    lab.store.half_kept = True
+    lab.start()
+    lab.store.kept.clear()
+    assert lab.tick().lockout is None
+
+
+def test_a_lockout_found_at_the_start_is_written_where_it_is_missing() -> None:
+    """S01: one that stood in RUN alone gets to the disk; one that cannot be read is left as evidence."""
+    lab = locked_lab()
+    lab.journal.clear()
+    lab.start()
+    assert lab.journal == [("south heat", "off"), ("store", "overheated_root")]
+    lab.ticks(30)
+    assert lab.journal == [("south heat", "off"), ("store", "overheated_root")]
+    lab.store.kept[SOUTH] = Lockout(frame=SOUTH, cause=LockoutCause.UNREADABLE, detail="torn", raised_utc="")
+    lab.journal.clear()
+    lab.start()
+    lab.ticks(30)
+    assert lab.journal == [("south heat", "off")]
+
+
+def test_after_a_clearing_room_is_made_for_the_next_lockout() -> None:
+    """A folder that was set right by hand is set up again."""
+    lab = locked_lab()
+    lab.store.prepared.clear()
+    lab.store.kept.clear()
+    lab.tick()
+    lab.ticks(6)
+    assert lab.store.prepared == [SOUTH]
+
+
+# Across processes of one boot.
+
+
+def test_a_start_without_a_memory_of_switchings_counts_none() -> None:
+    """A rehearsal: there was no process before."""
+    assert GateLab().warm_up().switch_on_count == 1
+
+
+def test_switchings_are_noted_before_the_relay_moves_and_their_end_after_it() -> None:
+    """R13: killed anywhere between, the next process knows no less than what happened."""
+    switchings = FakeSwitchings()
+    lab = GateLab(switchings=switchings)
+    assert switchings.history == [((1000.0, 1000.0, 1000.0), 1000.0)]
+    seen: list[bool] = []
+    plain_note = switchings.note
+
+    def note(frame: FrameName, switch_ons: tuple[float, ...], heat_ended_at_s: float | None) -> None:
+        seen.append(lab.heat[SOUTH].level)
+        plain_note(frame, switch_ons, heat_ended_at_s)
+
+    switchings.note = note  # type: ignore[method-assign]
+    lab.warm_up()
+    lab.tick(heat_wanted=False)
+    assert seen == [False, False]
+    assert switchings.history[1:] == [
+        ((1000.0, 1000.0, 1000.0, 1180.0), None),
+        ((1000.0, 1000.0, 1000.0, 1180.0), 1190.0),
+    ]
+    assert lab.tick().lockout is None
+
+
+def test_an_on_that_fails_is_noted_as_ended() -> None:
+    """It counts as a switching; heat may have come for a moment."""
+    switchings = FakeSwitchings()
+    lab = GateLab(switchings=switchings)
+    lab.heat[SOUTH].fail_drive = {True}
+    lab.ticks(18)
+    assert switchings.noted[SOUTH] == ((1000.0, 1000.0, 1000.0, 1180.0), 1180.0)
+
+
+def test_a_restart_is_no_way_round_the_switchings_of_an_hour() -> None:
+    """I10: three at the most after an unknown past, six in the hour over any number of processes."""
+    lab = GateLab(switchings=FakeSwitchings(), start_s=100_000.0)
+    ons = 0
+    while lab.now_s < 103_590.0:
+        if lab.tick().relay_on:
+            ons += 1
+            lab.gate.all_off()
+            lab.start()
+    assert ons == 3
+    ons = 0
+    while lab.now_s < 107_180.0:
+        if lab.tick().relay_on:
+            ons += 1
+            lab.gate.all_off()
+            lab.start()
+    assert ons == 6
+
+
+@pytest.mark.parametrize("fail", [False, True])
+def test_what_is_not_known_of_the_hour_before_is_taken_as_half_used(fail: bool) -> None:  # noqa: FBT001
+    """Another boot or a broken RUN: heat all the same, within an hour's other half."""
+    switchings = FakeSwitchings()
+    switchings.fail = fail
+    lab = GateLab(switchings=switchings)
+    for _ in range(3):
+        assert lab.ticks(18).relay_on
+        lab.tick(heat_wanted=False)
+    assert lab.ticks(18).reasons == (R.SWITCH_LIMIT,)
+
+
+@pytest.mark.parametrize(("rest_ticks", "locks"), [(360, True), (361, False)])
+def test_a_root_zone_that_coasts_past_its_limit_over_a_restart_locks(rest_ticks: int, locks: bool) -> None:  # noqa: FBT001
+    """A restart forgets no heat of the last hour, and remembers none that is older."""
+    lab = GateLab(switchings=FakeSwitchings())
+    lab.warm_up()
+    lab.tick(heat_wanted=False)
+    lab.ticks(rest_ticks - 1, heat_wanted=False)
+    lab.start()
+    assert (lab.tick(**ROOT_HOT).lockout is not None) is locks
+
+
+def test_heat_that_was_on_when_its_process_ended_counts_up_to_the_next_start() -> None:
+    """Killed while on: nobody noted the end."""
+    lab = GateLab(switchings=FakeSwitchings())
+    lab.warm_up()
+    lab.now_s += 7200.0
+    lab.start()
+    assert lab.tick(**ROOT_HOT).lockout is not None
+
+
 # Pins that fail.
 
 
@@ -488,6 +655,27 @@ def test_on_that_fails_ends_off_and_costs_a_rest(breakage: str, words: str) -> N
     assert report.switch_on_count == 1
 
 
+def test_an_on_that_failed_is_over_once_nothing_is_wanted_and_off_obeys() -> None:
+    """It does not stand for ever through the mild weather after it."""
+    lab = GateLab()
+    lab.heat[SOUTH].fail_drive = {True}
+    assert lab.ticks(18).pin_fault
+    assert lab.tick().pin_fault
+    lab.heat[SOUTH].fail_drive = {False}
+    lab.journal.clear()
+    report = lab.tick(heat_wanted=False)
+    assert report.pin_fault.count("south heat would not") == 2
+    lab.heat[SOUTH].fail_drive = set()
+    lab.journal.clear()
+    report = lab.tick(heat_wanted=False)
+    assert lab.journal == [("south heat", "off"), ("south heat", "off")]
+    assert (report.pin_fault, R.PIN_FAULT in report.reasons) == ("", False)
+    lab.journal.clear()
+    lab.ticks(20, heat_wanted=False)
+    assert lab.journal == []
+    assert lab.tick().relay_on
+
+
 def test_failed_attempts_count_as_switchings() -> None:
     """Six an hour, also for a relay that will not."""
     lab = GateLab()
@@ -633,23 +821,27 @@ def test_without_a_bound_or_within_it_all_may_heat() -> None:
 
 
 @pytest.mark.parametrize(
-    ("live", "isolating", "counts"),
+    ("live", "isolating", "welds", "others"),
     [
-        (True, False, True),
-        (None, False, True),
-        (None, True, False),
-        (False, False, False),
-        (True, True, True),
+        (True, False, True, True),
+        (None, False, True, False),
+        (None, True, False, False),
+        (False, False, False, False),
+        (True, True, True, True),
     ],
 )
-def test_a_locked_frame_uses_the_budget_unless_its_cable_is_shown_dead(
+@pytest.mark.parametrize("cause", list(LockoutCause))
+def test_a_locked_frame_uses_the_budget_where_its_cable_may_be_live(
     live: bool | None,  # noqa: FBT001
     isolating: bool,  # noqa: FBT001
-    counts: bool,  # noqa: FBT001
+    welds: bool,  # noqa: FBT001
+    others: bool,  # noqa: FBT001
+    cause: LockoutCause,
 ) -> None:
-    """F06: A's weld takes its load out of B's permission."""
+    """F06: A's weld takes its load out of B's permission; a cable locked for its warmth is off."""
+    counts = welds if cause in {LockoutCause.LIVE_WHEN_OFF, LockoutCause.UNREADABLE} else others
     lab = GateLab(TWO, heat_power_max_w=200.0, isolating=isolating)
-    lab.store.kept[SOUTH] = Lockout(frame=SOUTH, cause=LockoutCause.CUT_OUT_OPENED, detail="", raised_utc="")
+    lab.store.kept[SOUTH] = Lockout(frame=SOUTH, cause=cause, detail="", raised_utc="")
     lab.start()
     report = lab.frame_ticks(18, {SOUTH: {"feedback_live": live}, NORTH: {}})[NORTH]
     assert report.relay_on is not counts
@@ -674,10 +866,10 @@ def test_a_frame_without_evidence_and_off_uses_no_budget() -> None:
     assert lab.frame_ticks(18, {SOUTH: None, NORTH: {}})[NORTH].relay_on
 
 
-def test_a_locked_frame_without_evidence_uses_the_budget() -> None:
+def test_a_frame_locked_for_a_weld_without_evidence_uses_the_budget() -> None:
     """What cannot be seen counts as live."""
     lab = GateLab(TWO, heat_power_max_w=200.0)
-    lab.store.kept[SOUTH] = Lockout(frame=SOUTH, cause=LockoutCause.CUT_OUT_OPENED, detail="", raised_utc="")
+    lab.store.kept[SOUTH] = Lockout(frame=SOUTH, cause=LockoutCause.LIVE_WHEN_OFF, detail="", raised_utc="")
     lab.start()
     assert not lab.frame_ticks(18, {SOUTH: None, NORTH: {}})[NORTH].relay_on
 

@@ -7,9 +7,11 @@ import math
 import pytest
 
 from controller.heat.contacts import Contacts
-from controller.heat.interlock import JudgeMemory, fresh_memory, judge, note_off, note_on
+from controller.heat.interlock import judge
+from controller.heat.memory import JudgeMemory, fresh_memory, note_off, note_on
 from controller.heat.relays import PinStuck
 from controller.heat.running import (
+    Past,
     Running,
     fresh_running,
     heated_s,
@@ -17,20 +19,24 @@ from controller.heat.running import (
     may_switch,
     switch_off,
     switch_on,
+    unknown_past,
 )
 from controller.heat.sight import Sight, look
 from controller.heat.watch import Watch, fresh_watch, look_out, must_wait
 from controller.vocabulary import HeatReason
 from tests.safety.lab import NORTH, SOUTH, FakePin, GateLab, evidence, limits, lost
 
+NO_PAST = Past(switch_ons=(), heated_at_s=None)
 FRESH = JudgeMemory(
     seen_at_s=5.0,
     good_cycles=0,
     rest_owed=False,
-    heated_at_s=None,
+    heated_at_s=5.0,
     air_hot=False,
     root_hot=False,
     cable_hot=False,
+    root_seen_at_s=5.0,
+    cable_seen_at_s=5.0,
     running=Running(on_since_s=None, off_since_s=5.0, switch_ons=(), runs=((-1075.0, 5.0),)),
     watch=Watch(
         live_since_s=None,
@@ -48,6 +54,16 @@ def test_a_fresh_memory_is_this_and_no_more() -> None:
     assert fresh_memory(5.0) == FRESH
 
 
+def test_a_known_past_goes_on_counting() -> None:
+    """I10: its last six switch-ons, and when heat was last on; without one, hot counts as heated."""
+    past = Past(switch_ons=(1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0), heated_at_s=8.0)
+    memory = fresh_memory(9.0, past)
+    assert memory.running.switch_ons == (2.0, 3.0, 4.0, 5.0, 6.0, 7.0)
+    assert memory.heated_at_s == 8.0
+    assert fresh_memory(9.0, Past(switch_ons=(), heated_at_s=None)).heated_at_s is None
+    assert unknown_past(9.0) == Past(switch_ons=(9.0, 9.0, 9.0), heated_at_s=9.0)
+
+
 def test_a_sound_tick_in_order_changes_this_and_no_more() -> None:
     """The whole record after one good tick."""
     after, _ = judge(limits(), fresh_memory(5.0), evidence(15.0), relay_on=False, locked=False)
@@ -55,10 +71,12 @@ def test_a_sound_tick_in_order_changes_this_and_no_more() -> None:
         seen_at_s=15.0,
         good_cycles=1,
         rest_owed=False,
-        heated_at_s=None,
+        heated_at_s=5.0,
         air_hot=False,
         root_hot=False,
         cable_hot=False,
+        root_seen_at_s=15.0,
+        cable_seen_at_s=5.0,
         running=FRESH.running,
         watch=FRESH.watch,
     )
@@ -75,6 +93,8 @@ def test_a_switching_is_noted_at_the_tick_that_was_judged_and_changes_nothing_el
         air_hot=hot,
         root_hot=hot,
         cable_hot=hot,
+        root_seen_at_s=3.0,
+        cable_seen_at_s=4.0,
         running=FRESH.running,
         watch=FRESH.watch,
     )
@@ -87,6 +107,8 @@ def test_a_switching_is_noted_at_the_tick_that_was_judged_and_changes_nothing_el
             air_hot=hot,
             root_hot=hot,
             cable_hot=hot,
+            root_seen_at_s=3.0,
+            cable_seen_at_s=4.0,
             running=change(FRESH.running, 500.0),
             watch=FRESH.watch,
         )
@@ -97,7 +119,7 @@ def test_a_switching_is_noted_at_the_tick_that_was_judged_and_changes_nothing_el
 
 def test_runs_and_rests_follow_one_another() -> None:
     """Each record whole: start, switch-on, switch-off, and a rest begun anew."""
-    fresh = fresh_running(2000.0)
+    fresh = fresh_running(2000.0, NO_PAST)
     assert fresh == Running(on_since_s=None, off_since_s=2000.0, switch_ons=(), runs=((920.0, 2000.0),))
     on = switch_on(fresh, 2200.0)
     assert on == Running(on_since_s=2200.0, off_since_s=2000.0, switch_ons=(2200.0,), runs=((920.0, 2000.0),))
@@ -112,7 +134,7 @@ def test_runs_and_rests_follow_one_another() -> None:
 
 def test_only_runs_that_reach_into_the_hour_and_six_switchings_are_kept() -> None:
     """A run that ended an hour ago to the second is over."""
-    fresh = fresh_running(0.0)
+    fresh = fresh_running(0.0, NO_PAST)
     assert switch_off(fresh, 3599.9).runs == fresh.runs
     assert switch_off(fresh, 3600.0).runs == ()
     assert switch_on(fresh, 3599.9).runs == fresh.runs
@@ -224,6 +246,21 @@ def test_contacts_start_off_with_nothing_wrong_and_an_end_not_in_sight() -> None
         contacts.off()
         assert contacts.stuck is False
         assert contacts.off_fault == ""
+
+
+def test_off_again_ends_the_fault_of_an_on_only_where_off_obeys() -> None:
+    """A pin that neither goes on nor off keeps both faults."""
+    pin = FakePin()
+    contacts = Contacts(pin, None)
+    pin.fail_drive = {True}
+    assert not contacts.on()
+    pin.fail_drive = {True, False}
+    contacts.off_again()
+    assert contacts.on_fault == "heat relay could not be driven on: OSError: [Errno 5] heat would not"
+    assert contacts.off_fault
+    pin.fail_drive = set()
+    contacts.off_again()
+    assert (contacts.off_fault, contacts.on_fault) == ("", "")
 
 
 def test_an_isolating_relay_that_cannot_be_read_counts_as_shut() -> None:

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from controller.heat import contacts, interlock, relays, sight
+from controller.heat import contacts, interlock, line, memory, relays, sight
 from controller.heat.contacts import Contacts
 from controller.heat.interlock import Verdict
 from controller.vocabulary import HeatReason, Level, Sample
@@ -71,7 +71,7 @@ def _stays_on(patch: pytest.MonkeyPatch) -> None:
         kept[id(limits)] = verdict.heat_allowed
         return after, verdict
 
-    patch.setattr(relays, "judge", lenient)
+    patch.setattr(line, "judge", lenient)
 
 
 def _any_number_is_sound(patch: pytest.MonkeyPatch) -> None:
@@ -121,17 +121,17 @@ def _clock_may_run_back(patch: pytest.MonkeyPatch) -> None:
         memory = replace(memory, seen_at_s=min(memory.seen_at_s, held.now_s))
         return real(limits, memory, held, relay_on=relay_on, locked=locked)
 
-    patch.setattr(relays, "judge", tolerant)
+    patch.setattr(line, "judge", tolerant)
 
 
 def _forgets_lockouts(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(relays._Line, "_follow", lambda self, _lockout: setattr(self, "_lockout", None))
+    patch.setattr(line.Line, "_follow", lambda self, _lockout: setattr(self, "_lockout", None))
 
 
 def _forgotten_frames_stay(patch: pytest.MonkeyPatch) -> None:
-    real = relays._Line.hear
+    real = line.Line.hear
     patch.setattr(
-        relays._Line,
+        line.Line,
         "hear",
         lambda self, held, utc_text: None if held is None else real(self, held, utc_text),
     )
@@ -155,22 +155,22 @@ PLANTS: dict[str, Plant] = {
     "no good cycles": _put(interlock, "GOOD_CYCLES", 0),
     "two good cycles": _put(interlock, "GOOD_CYCLES", 2),
     "a start owes nothing": _put(
-        relays, "fresh_memory", lambda now_s: interlock.fresh_memory(now_s - 1000.0)
+        line, "fresh_memory", lambda now_s, past: memory.fresh_memory(now_s - 1000.0, past)
     ),
     "nothing is ever hot": _put(interlock, "_is_hot", lambda *_args, **_named: False),
     "nothing ever locks for heat": _put(interlock, "_over", lambda *_args: ""),
     "nothing ever locks": _put(interlock, "_lockout", lambda *_args: (None, "")),
     "locks a kelvin late": _put(interlock, "LOCK_ABOVE_K", 6.5),
     "lockouts are forgotten": _forgets_lockouts,
-    "lockouts are not written": _put(relays._Line, "_keep", lambda _self, _lockout: None),
+    "lockouts are not written": _put(line.Line, "_keep", lambda _self, _lockout: None),
     "permission is kept": _stays_on,
     "any number is sound": _any_number_is_sound,
     "old samples count": _old_samples_count,
     "samples from the future count": _future_samples_count,
     "the clock may run back": _clock_may_run_back,
-    "switch-ons are not noted": _put(relays, "note_on", lambda memory: memory),
+    "switch-ons are not noted": _put(line, "note_on", lambda kept: kept),
     "no rest is ever owed": _put(
-        relays, "refuse", lambda memory, *, locked: (memory, interlock.refuse(memory, locked=locked)[1])
+        line, "refuse", lambda kept, *, locked: (kept, interlock.refuse(kept, locked=locked)[1])
     ),
     "forgotten frames stay as they are": _forgotten_frames_stay,
     "everyone gets power": _put(
@@ -178,7 +178,7 @@ PLANTS: dict[str, Plant] = {
         "share_power",
         lambda turns, _now_s, asking, _room_w: (turns, frozenset(frame.frame for frame in asking)),
     ),
-    "a weld uses no power": _put(relays._Line, "held_power_w", lambda _self: 0.0),
+    "a weld uses no power": _put(line.Line, "held_power_w", lambda _self: 0.0),
     "the heat relay closes first": _heat_before_isolating,
     "off is skipped": _off_is_skipped,
     "isolating is skipped": _isolating_is_skipped,

@@ -9,8 +9,9 @@ from typing import Any
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from controller.heat.interlock import JudgeMemory, fresh_memory, judge, note_on
+from controller.heat.interlock import judge
 from controller.heat.limits import HeatLimits
+from controller.heat.memory import JudgeMemory, fresh_memory, note_on
 from controller.vocabulary import HeatEvidence, HeatReason, Level, Rejected, Rejection, Sample
 from tests.safety.lab import evidence, limits
 

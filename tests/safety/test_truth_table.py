@@ -8,22 +8,17 @@ from typing import Any
 
 import pytest
 
-from controller.heat.interlock import (
-    JudgeMemory,
-    Verdict,
-    fresh_memory,
-    judge,
-    note_off,
-    note_on,
-    owe_rest,
-    refuse,
-)
+from controller.heat.interlock import Verdict, judge, refuse
 from controller.heat.limits import HeatLimits
+from controller.heat.memory import JudgeMemory, fresh_memory, note_off, note_on, owe_rest
+from controller.heat.running import Past
 from controller.vocabulary import HeatReason, Level, LockoutCause, Sample
 from tests.safety.lab import evidence, limits, lost, sample
 
 R = HeatReason
 START_S = 1000.0
+UNHEATED = Past(switch_ons=(), heated_at_s=None)
+"""It is known that nothing was heated before."""
 PLAIN = limits()
 CABLE = limits(cable_max_c=60.0)
 BLIND = limits(blind_duty_allowed=True)
@@ -38,7 +33,7 @@ class Bench:
     now_s: float = START_S
     relay_on: bool = False
     locked: bool = False
-    memory: JudgeMemory = field(default_factory=lambda: fresh_memory(START_S))
+    memory: JudgeMemory = field(default_factory=lambda: fresh_memory(START_S, UNHEATED))
 
     def tick(self, *, after_s: float = 10.0, **changes: Any) -> Verdict:
         """One tick later; the relay follows the verdict."""
@@ -350,7 +345,15 @@ def test_a_run_goes_on_blind_for_what_the_hour_still_holds() -> None:
     assert bench.tick(root=(None,)).reasons == (R.BLIND_DUTY_SPENT,)
 
 
-def test_blind_heat_does_not_start_for_less_than_the_minimum_on_time() -> None:
+@pytest.mark.parametrize("min_on_s", [180.0, 1200.0, 1800.0])
+def test_blind_heat_does_not_wait_for_room_for_the_minimum_on_time(min_on_s: float) -> None:
+    """A shortest on time beyond the hour's whole share would refuse blind heat for ever."""
+    bench = Bench(limits(blind_duty_allowed=True, min_on_s=min_on_s))
+    bench.ticks(400, heat_wanted=False)
+    assert bench.tick(root=(None,)).heat_allowed
+
+
+def test_blind_heat_does_not_start_for_less_than_three_minutes() -> None:
     """With room for 170 s no, for 180 s yes."""
     bench = Bench(BLIND)
     bench.ticks(400, heat_wanted=False)
@@ -375,6 +378,63 @@ def test_a_long_tick_asks_blind_for_a_whole_tick_ahead() -> None:
         bench.tick(after_s=300.0, heat_wanted=False)
     on = [bench.tick(after_s=300.0, root=(None,)).heat_allowed for _ in range(5)]
     assert on == [True, True, True, False, False]
+
+
+# What was hot when its probe died.
+
+
+@pytest.mark.parametrize(
+    ("frame", "usual", "hot", "unseen", "reason"),
+    [
+        (CABLE, {"cable": 20.0}, {"cable": 60.0}, {"cable": None}, R.CABLE_TOO_WARM),
+        (CABLE, {"cable": 20.0}, {"root": (25.0,)}, {"root": (None,)}, R.ROOT_TOO_WARM),
+        (BLIND, {}, {"root": (25.0,)}, {"root": (None,)}, R.ROOT_TOO_WARM),
+    ],
+)
+def test_hot_and_out_of_sight_ends_after_an_hour_without_heat(
+    frame: HeatLimits,
+    usual: dict[str, Any],
+    hot: dict[str, Any],
+    unseen: dict[str, Any],
+    reason: HeatReason,
+) -> None:
+    """P01: it has cooled for an hour; a latch that nothing can open is a night of frost."""
+    lost_now = {name: lost() if name == "cable" else gone for name, gone in unseen.items()}
+    bench = heated(frame, **usual)
+    bench.tick(**usual | hot)
+    hot_at_s = bench.now_s
+    while reason in bench.tick(**usual | lost_now).reasons:
+        assert bench.now_s < hot_at_s + 3600.0
+    assert bench.now_s == hot_at_s + 3600.0
+    bench.ticks(2, **usual | lost_now)
+    assert bench.tick(**usual | lost_now).heat_allowed
+
+
+@pytest.mark.parametrize("place", ["cable", "root"])
+def test_hot_and_out_of_sight_stays_while_the_cable_is_live(place: str) -> None:
+    """The hour without heat counts from its last sign; a cable live with its relay off is one."""
+    usual: dict[str, Any] = {"cable": 20.0}
+    gone: dict[str, Any] = {"cable": lost()} if place == "cable" else {"root": (None,)}
+    reason = R.CABLE_TOO_WARM if place == "cable" else R.ROOT_TOO_WARM
+    bench = ready(CABLE, **usual)
+    bench.tick(**usual | ({"cable": 60.0} if place == "cable" else {"root": (25.0,)}))
+    bench.ticks(100, **usual | gone)
+    bench.tick(**usual | gone | {"feedback_live": True})
+    live_at_s = bench.now_s
+    while reason in bench.tick(**usual | gone).reasons:
+        assert bench.now_s < live_at_s + 3600.0
+    assert bench.now_s == live_at_s + 3600.0
+
+
+@pytest.mark.parametrize(
+    ("again", "reason"), [({"cable": 59.6}, R.CABLE_TOO_WARM), ({"root": (24.6,)}, R.ROOT_TOO_WARM)]
+)
+def test_hot_and_seen_stays_hot_however_long(again: dict[str, Any], reason: HeatReason) -> None:
+    """Between its limit and the return margin, in sight for two hours."""
+    usual: dict[str, Any] = {"cable": 20.0}
+    bench = ready(CABLE, **usual)
+    bench.tick(**usual | ({"cable": 60.0} if "cable" in again else {"root": (25.0,)}))
+    assert all(reason in bench.tick(**usual | again).reasons for _ in range(720))
 
 
 # Rests, switchings, proofs.

@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from controller.commands import clear_lockout
-from controller.errors import CommandRejected
+from controller.errors import CommandRejected, StorageError
 from controller.folders import boot_id
 from controller.record.lockouts import LockoutFiles
 from controller.vocabulary import FrameName, HeatReason, Lockout, LockoutCause
@@ -28,13 +28,23 @@ class Board:
         self.files = LockoutFiles(folder / "state/lockouts", {})
         self.files.keep(Lockout(frame=SOUTH, cause=cause, detail="what was seen", raised_utc="2031-01-17"))
 
-    def show(self, *reasons: str, age_s: float = 1.0, **readings: Any) -> None:
-        """A running keeper's snapshot."""
+    def show(
+        self,
+        *reasons: str,
+        age_s: float = 1.0,
+        contacts: dict[str, bool | None] | None = None,
+        others: dict[str, Any] | None = None,
+        **readings: Any,
+    ) -> None:
+        """A running keeper's snapshot, here of the frame and there of ``others``."""
+        shown: dict[str, Any] = {"readings": readings, "heat": {"reasons": list(reasons)}}
+        if contacts is not None:
+            shown["contacts"] = contacts
         document = {
             "schema": 1,
             "boot_id": BOOT,
             "mono_s": time.monotonic() - age_s,
-            "frames": {"south": {"readings": readings, "heat": {"reasons": list(reasons)}}},
+            "frames": {"south": shown, **(others or {})},
         }
         (self.folder / "run").mkdir(exist_ok=True)
         (self.folder / "run/snapshot.json").write_text(json.dumps(document))
@@ -66,7 +76,6 @@ COOL = {"bed": {"value": 8.0, "age_s": 1.0}, "cable": {"value": 20.0, "age_s": 1
 SEEN = [
     LockoutCause.OVERHEATED_ROOT,
     LockoutCause.OVERHEATED_CABLE,
-    LockoutCause.LIVE_WHEN_OFF,
     LockoutCause.CUT_OUT_OPENED,
 ]
 
@@ -75,7 +84,7 @@ SEEN = [
 def test_seen_gone_and_confirmed_it_is_cleared(tmp_path: Path, cause: LockoutCause) -> None:
     """The words say what had locked it, and that heat does not come at once."""
     board = Board(tmp_path, cause)
-    board.show("locked", **COOL)
+    board.show("locked", contacts={"cut_out_closed": True}, **COOL)
     done = board.clear()
     assert done.exit_code == 0, done.output
     assert "what was seen  (raised 2031-01-17)" in done.output
@@ -145,6 +154,33 @@ def test_what_cannot_be_seen_a_person_must_have_looked_at(tmp_path: Path, blindi
     done = board.clear()
     assert isinstance(done.exception, CommandRejected)
     assert "frameward clear-lockout south --cause-gone" in str(done.exception)
+    assert board.locked
+    assert board.clear("--cause-gone").exit_code == 0
+    assert not board.locked
+
+
+@pytest.mark.parametrize(
+    ("cause", "contacts", "words"),
+    [
+        (LockoutCause.LIVE_WHEN_OFF, {"feedback_live": False}, "A weld cannot be seen"),
+        (LockoutCause.LIVE_WHEN_OFF, None, "A weld cannot be seen"),
+        (
+            LockoutCause.CUT_OUT_OPENED,
+            {"cut_out_closed": None},
+            "No contact shows that the cut-out is closed",
+        ),
+        (LockoutCause.CUT_OUT_OPENED, {"cut_out_closed": False}, "No contact shows"),
+        (LockoutCause.CUT_OUT_OPENED, {}, "No contact shows"),
+        (LockoutCause.CUT_OUT_OPENED, None, "No contact shows"),
+    ],
+)
+def test_what_no_contact_can_show_a_person_must_have_looked_at(
+    tmp_path: Path, cause: LockoutCause, contacts: dict[str, bool | None] | None, words: str
+) -> None:
+    """R01, R06: an unplugged cable reads dead; a contact that is not there proves nothing."""
+    board = Board(tmp_path, cause)
+    board.show("locked", contacts=contacts, **COOL)
+    assert words in str(board.clear().exception)
     assert board.locked
     assert board.clear("--cause-gone").exit_code == 0
     assert not board.locked
@@ -223,7 +259,41 @@ def test_a_frame_that_another_names_torn_file_still_locks_is_said(
     (tmp_path / "state/lockouts/old.first.json").write_text("{")
     monkeypatch.setattr(clear_lockout, "_heat_pins", lambda *_args: {SOUTH: 17})
     done = board.clear("--cause-gone")
-    assert "south is still locked by another frame's damaged file" in str(done.exception)
+    assert "south is still locked by what stands under another name" in str(done.exception)
+    assert "clear that too: frameward clear-lockout old" in str(done.exception)
     assert "old.first.json" in str(done.exception)
     assert board.clear("--cause-gone", frame="old").exit_code == 0
     assert LockoutFiles(tmp_path / "state/lockouts", {SOUTH: 17}).find(SOUTH) is None
+
+
+def test_after_two_frames_swapped_relays_the_command_says_which_name_to_clear(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """F07, F10: no dead end, and the frame that now has the wire is looked at as well."""
+    board = Board(tmp_path)
+    LockoutFiles(tmp_path / "state/lockouts", {SOUTH: 17}).clear(SOUTH)
+    LockoutFiles(tmp_path / "state/lockouts", {SOUTH: 17}).keep(
+        Lockout(frame=SOUTH, cause=LockoutCause.OVERHEATED_ROOT, detail="hot", raised_utc="")
+    )
+    pins = {FrameName("north"): 17, SOUTH: 22}
+    monkeypatch.setattr(clear_lockout, "_heat_pins", lambda *_args: pins)
+    told = str(board.clear("--cause-gone", frame="north").exception)
+    assert "to clear it: frameward clear-lockout south" in told
+    board.show("locked", others={"north": {"heat": {"reasons": ["root_too_warm"]}}}, **COOL)
+    assert "north stays locked" in str(board.clear("--cause-gone").exception)
+    board.show("locked", others={"north": {"readings": COOL, "heat": {"reasons": []}}}, **COOL)
+    assert board.clear().exit_code == 0
+    assert LockoutFiles(tmp_path / "state/lockouts", pins).find(FrameName("north")) is None
+
+
+def test_a_lockout_that_the_disk_has_not_taken_is_not_cleared_behind_the_keepers_back(tmp_path: Path) -> None:
+    """S01: the keeper holds it in memory and would go on doing so, whatever was said here."""
+    board = Board(tmp_path)
+    board.files.clear(SOUTH)
+    (tmp_path / "disk").write_text("takes nothing")
+    broken = LockoutFiles(tmp_path / "disk/lockouts", {}, run=tmp_path / "run")
+    with pytest.raises(StorageError):
+        broken.keep(Lockout(frame=SOUTH, cause=LockoutCause.CUT_OUT_OPENED, detail="open", raised_utc=""))
+    told = str(board.clear("--cause-gone").exception)
+    assert "the disk has not taken this lockout yet" in told
+    assert LockoutFiles(tmp_path / "state/lockouts", {}, run=tmp_path / "run").find(SOUTH) is not None

@@ -134,17 +134,55 @@ def test_no_reading_wants_nothing_unless_frost_makes_it_blind() -> None:
     assert not frame.tick(None, blind=True, frost_likely=False).heat_wanted
 
 
-@pytest.mark.parametrize(("min_on_s", "on_ticks", "period_ticks"), [(180.0, 18, 60), (300.0, 30, 100)])
-def test_blind_heat_is_three_minutes_in_ten_and_longer_runs_rest_longer(
-    min_on_s: float, on_ticks: int, period_ticks: int
+@pytest.mark.parametrize(
+    ("min_on_s", "min_off_s", "on_ticks", "period_ticks"),
+    [
+        (180.0, 180.0, 18, 60),
+        (300.0, 180.0, 18, 60),
+        (1800.0, 420.0, 18, 60),
+        (180.0, 421.0, 22, 72),
+        (180.0, 600.0, 27, 90),
+        (1800.0, 1800.0, 108, 360),
+        (180.0, 3600.0, 108, 468),
+    ],
+)
+def test_blind_heat_keeps_its_share_with_any_minimum_times(
+    min_on_s: float, min_off_s: float, on_ticks: int, period_ticks: int
 ) -> None:
-    """DUTY_MAX: 30 % with any minimum on time."""
-    frame = bench(replace(PLAIN, min_on_s=min_on_s))
+    """DUTY_MAX: 30 % in three minutes of ten, in fewer and longer turns where rests must be longer."""
+    frame = bench(replace(PLAIN, min_on_s=min_on_s, min_off_s=min_off_s))
     wishes = [frame.tick(None, blind=True) for _ in range(3 * period_ticks)]
     wanted = [wish.heat_wanted for wish in wishes]
     assert wanted == ([True] * on_ticks + [False] * (period_ticks - on_ticks)) * 3
     assert wishes[0].reason is WishReason.BLIND_TURN
     assert wishes[on_ticks].reason is WishReason.BLIND_REST
+
+
+def test_the_first_blind_turn_waits_for_the_rest_that_is_owed() -> None:
+    """Its share is not spent on a wish that the minimum off time holds back."""
+    frame = bench(replace(PLAIN, min_off_s=1800.0))
+    frame.ticks(30, 1.0)
+    frame.tick(9.0)
+    given_up_at_s = frame.now_s
+    while not (wish := frame.tick(None, blind=True)).heat_wanted:
+        assert wish.reason is WishReason.BLIND_REST
+    assert frame.now_s == given_up_at_s + 1800.0
+    assert all(frame.tick(None, blind=True).heat_wanted for _ in range(107))
+    assert not frame.tick(None, blind=True).heat_wanted
+
+
+def test_heat_that_is_on_when_the_sight_is_lost_goes_on_into_its_blind_turn() -> None:
+    """And ends after it, however long the minimum on time is, but no sooner than after three minutes."""
+    frame = bench(replace(PLAIN, min_on_s=1800.0))
+    frame.ticks(5, 1.0)
+    wishes = [frame.tick(None, blind=True) for _ in range(20)]
+    assert [wish.reason for wish in wishes] == [WishReason.BLIND_TURN] * 18 + [WishReason.BLIND_REST] * 2
+    frame = bench()
+    for _ in range(17):
+        frame.tick(None, blind=True)
+        frame.relay_on = False  # refused by the judge
+    held = [frame.tick(None, blind=True).reason for _ in range(20)]
+    assert held == [WishReason.BLIND_TURN] + [WishReason.HELD_ON] * 17 + [WishReason.BLIND_REST] * 2
 
 
 def test_a_blind_cycle_ends_with_the_first_reading() -> None:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
+import subprocess
 from pathlib import Path
 
 import pytest
 
+from controller.durable import write_durably
 from controller.errors import StorageError
+from controller.record import lockouts
 from controller.record.lockouts import LockoutFiles
 from controller.vocabulary import FrameName, Lockout, LockoutCause
 
@@ -63,8 +67,8 @@ def test_torn_at_every_byte_it_is_still_locked(files: LockoutFiles, tmp_path: Pa
     """S10, S13: one copy torn anywhere leaves the other's word; both torn count as locked."""
     files.keep(WELD)
     first, second = (tmp_path / "lockouts" / copy for copy in COPIES)
-    whole = first.read_bytes()
-    for length in range(len(whole) - 1):
+    whole = first.read_bytes().rstrip()
+    for length in range(len(whole)):
         first.write_bytes(whole[:length])
         second.write_bytes(whole)
         assert files.find(SOUTH) == WELD
@@ -231,3 +235,258 @@ def test_a_disk_that_does_not_take_it_is_an_error(tmp_path: Path) -> None:
 def test_frames_are_those_of_the_settings(files: LockoutFiles) -> None:
     """In their order."""
     assert files.frames == (SOUTH, NORTH)
+
+
+# Room that a full disk cannot take.
+
+
+def plain_writes_fail(monkeypatch: pytest.MonkeyPatch, *words: str) -> None:
+    """A disk on which no new file can be made, or none whose name has one of the words."""
+
+    def full(path: Path, data: bytes, *, mode: int = 0o640) -> None:
+        if not words or any(word in path.name for word in words):
+            raise StorageError(f"{path}: cannot be written (No space left on device)")
+        write_durably(path, data, mode=mode)
+
+    monkeypatch.setattr(lockouts, "write_durably", full)
+
+
+def test_room_is_made_once_and_is_no_lockout(files: LockoutFiles, tmp_path: Path) -> None:
+    """S01: a block for each copy, in a folder that is made for it."""
+    files.prepare(SOUTH)
+    folder = tmp_path / "lockouts"
+    made = {path.name: path.stat() for path in folder.iterdir()}
+    assert sorted(made) == ["south.first.reserve", "south.second.reserve"]
+    assert all(stat.st_size == 4096 for stat in made.values())
+    assert files.find(SOUTH) is None
+    assert files.all_names() == ()
+    files.prepare(SOUTH)
+    assert {path.name: path.stat().st_ino for path in folder.iterdir()} == {
+        name: stat.st_ino for name, stat in made.items()
+    }
+    (folder / "south.first.reserve").write_bytes(b"short")
+    files.prepare(SOUTH)
+    assert (folder / "south.first.reserve").stat().st_size == 4096
+
+
+def test_what_stands_in_a_reserve_is_never_read(files: LockoutFiles, tmp_path: Path) -> None:
+    """A bad block in a file that waits for years must not cost a frosty night's heat."""
+    files.prepare(SOUTH)
+    for path in (tmp_path / "lockouts").iterdir():
+        path.write_bytes(b"\xff{" * 3000)
+    assert files.find(SOUTH) is None
+
+
+def test_a_full_disk_takes_the_lockout_into_the_reserves(
+    files: LockoutFiles, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """S01: both copies, whole, for the next process too; and a second lockout after the first."""
+    files.prepare(SOUTH)
+    plain_writes_fail(monkeypatch)
+    for _ in range(2):
+        assert files.keep(WELD)
+        assert LockoutFiles(tmp_path / "lockouts", PINS).find(SOUTH) == WELD
+        assert sorted(path.name for path in (tmp_path / "lockouts").iterdir()) == list(COPIES)
+        assert files.clear(SOUTH)
+        assert files.find(SOUTH) is None
+        assert len(list((tmp_path / "lockouts").iterdir())) == 2
+
+
+@pytest.mark.parametrize("broken", ["first", "second"])
+def test_one_copy_that_fails_does_not_skip_the_other(
+    files: LockoutFiles, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, broken: str
+) -> None:
+    """S03: kept, but to be kept again."""
+    with monkeypatch.context() as patch:
+        plain_writes_fail(patch, broken)
+        assert not files.keep(WELD)
+        assert not files.keep(WELD)
+        assert LockoutFiles(tmp_path / "lockouts", PINS).find(SOUTH) == WELD
+    assert files.keep(WELD)
+    assert sorted(path.name for path in (tmp_path / "lockouts").iterdir()) == list(COPIES)
+
+
+def test_a_lockout_that_stands_is_not_written_again(
+    files: LockoutFiles, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A start on a disk that has become read-only finds it kept."""
+    files.keep(WELD)
+    plain_writes_fail(monkeypatch)
+    assert files.keep(WELD)
+    with pytest.raises(StorageError):
+        files.keep(Lockout(frame=SOUTH, cause=LockoutCause.CUT_OUT_OPENED, detail="", raised_utc=""))
+    assert files.find(SOUTH) == WELD
+
+
+def test_a_detail_too_long_for_its_block_is_cut(files: LockoutFiles, tmp_path: Path) -> None:
+    """Whatever its letters take."""
+    long = Lockout(frame=SOUTH, cause=WELD.cause, detail="\U0001f525\x00" * 5000, raised_utc="")
+    files.keep(long)
+    assert all((tmp_path / "lockouts" / copy).stat().st_size == 4096 for copy in COPIES)
+    found = files.find(SOUTH)
+    assert found is not None
+    assert long.detail.startswith(found.detail)
+
+
+def test_without_room_it_stands_in_run_until_the_disk_takes_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """S02: a reload or a kill does not undo it; keep never says that it is on disk."""
+    run = tmp_path / "run"
+    files = LockoutFiles(tmp_path / "lockouts", PINS, run=run)
+    with monkeypatch.context() as patch:
+        plain_writes_fail(patch)
+        with pytest.raises(StorageError, match=r"south\.first\.json.*south\.second\.json"):
+            files.keep(WELD)
+    later = LockoutFiles(tmp_path / "lockouts", {FrameName("sunny"): 17}, run=run)
+    assert later.all_names() == (SOUTH,)
+    assert later.find(FrameName("sunny")) is not None
+    assert files.only_in_run(SOUTH)
+    assert files.find(SOUTH) == WELD
+    assert files.keep(WELD)
+    assert list((run / "lockouts").iterdir()) == []
+    assert not files.only_in_run(SOUTH)
+    assert files.find(SOUTH) == WELD
+
+
+def test_a_lockout_in_run_is_cleared_with_the_others(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """And without a RUN none is looked for."""
+    files = LockoutFiles(tmp_path / "lockouts", PINS, run=tmp_path / "run")
+    with monkeypatch.context() as patch:
+        plain_writes_fail(patch)
+        with pytest.raises(StorageError):
+            files.keep(WELD)
+    without = LockoutFiles(tmp_path / "lockouts", PINS)
+    assert without.find(SOUTH) is None
+    assert not without.only_in_run(SOUTH)
+    assert files.clear(SOUTH)
+    assert files.find(SOUTH) is None
+    assert files.find(SOUTH) is None
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="mounting a small disk needs root")
+def test_a_real_disk_filled_to_its_last_byte_takes_the_lockout(tmp_path: Path) -> None:
+    """S01 on a real file system: prepared, filled, locked, found, cleared and locked again."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=128k", "tmpfs", disk], check=False, capture_output=True
+    )
+    if mounted.returncode != 0:
+        pytest.skip("this system mounts nothing")
+    try:
+        files = LockoutFiles(disk / "lockouts", PINS)
+        files.prepare(SOUTH)
+        fill(disk / "filler")
+        with pytest.raises(StorageError):
+            files.prepare(NORTH)
+        for _ in range(2):
+            assert files.keep(WELD)
+            assert LockoutFiles(disk / "lockouts", PINS).find(SOUTH) == WELD
+            assert files.clear(SOUTH)
+            assert files.find(SOUTH) is None
+            fill(disk / "filler")
+    finally:
+        subprocess.run(["umount", disk], check=True)
+
+
+def fill(path: Path) -> None:
+    """Write until nothing more fits, down to single bytes."""
+    with path.open("ab", buffering=0) as file:
+        for size in (4096, 1):
+            with pytest.raises(OSError, match="No space left"):
+                while True:
+                    file.write(bytes(size))
+
+
+# Gone is not cleared.
+
+
+@pytest.mark.parametrize("kept", [True, False])
+def test_a_folder_that_vanished_is_no_clearing(files: LockoutFiles, tmp_path: Path, kept: bool) -> None:  # noqa: FBT001
+    """STATE unmounted, renamed, replaced by an empty one: an error, never "not locked"."""
+    if kept:
+        files.keep(WELD)
+    else:
+        files.prepare(SOUTH)
+    (tmp_path / "lockouts").rename(tmp_path / "away")
+    with pytest.raises(StorageError, match="is gone"):
+        files.find(SOUTH)
+    (tmp_path / "lockouts").mkdir()
+    with pytest.raises(StorageError, match="is gone"):
+        files.find(SOUTH)
+    (tmp_path / "lockouts").rmdir()
+    (tmp_path / "away").rename(tmp_path / "lockouts")
+    assert files.find(SOUTH) == (WELD if kept else None)
+
+
+def test_a_clearing_by_another_process_is_seen(files: LockoutFiles, tmp_path: Path) -> None:
+    """The command at the board has its own object, with or without the settings."""
+    files.prepare(SOUTH)
+    for pins in (PINS, {}):
+        files.keep(WELD)
+        assert LockoutFiles(tmp_path / "lockouts", pins).clear(SOUTH)
+        assert files.find(SOUTH) is None
+
+
+def test_a_pipe_or_a_link_in_place_of_a_copy_is_cleared_too(files: LockoutFiles, tmp_path: Path) -> None:
+    """Neither becomes a reserve."""
+    files.prepare(SOUTH)
+    os.mkfifo(tmp_path / "lockouts" / COPIES[0])
+    (tmp_path / "lockouts" / COPIES[1]).symlink_to(tmp_path / "nowhere")
+    assert files.find(SOUTH) is not None
+    assert files.clear(SOUTH)
+    assert files.find(SOUTH) is None
+    assert all(path.is_file() and not path.is_symlink() for path in (tmp_path / "lockouts").iterdir())
+
+
+def test_what_cannot_be_cleared_or_looked_at_is_an_error(
+    files: LockoutFiles, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Never told as done."""
+    files.keep(WELD)
+
+    def refuse(*_: object) -> None:
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "replace", refuse)
+        with pytest.raises(StorageError, match="cannot be cleared"):
+            files.clear(SOUTH)
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "lstat", refuse)
+        with pytest.raises(StorageError, match="cannot be looked at"):
+            files.clear(SOUTH)
+    assert files.find(SOUTH) == WELD
+
+
+# The wire.
+
+
+def test_a_lockout_follows_its_wire_to_another_frame_of_the_settings(
+    files: LockoutFiles, tmp_path: Path
+) -> None:
+    """F07: two frames swap relays; the weld is on the wire, the name is where a person looks."""
+    files.keep(WELD)
+    swapped = LockoutFiles(tmp_path / "lockouts", {SOUTH: 22, NORTH: 17})
+    for frame in (SOUTH, NORTH):
+        found = swapped.find(frame)
+        assert found is not None
+        assert (found.frame, found.cause) == (frame, WELD.cause)
+        assert swapped.stored_as(frame) == (SOUTH,)
+    assert swapped.locked_by(SOUTH) == (SOUTH, NORTH)
+    assert swapped.locked_by(NORTH) == ()
+    assert not swapped.clear(NORTH)
+    assert swapped.find(SOUTH) is not None
+    assert swapped.clear(SOUTH)
+    assert swapped.find(NORTH) is None
+
+
+def test_the_names_of_a_renamed_and_of_a_plain_lockout(files: LockoutFiles, tmp_path: Path) -> None:
+    """What a person has to type."""
+    assert files.stored_as(SOUTH) == ()
+    files.keep(WELD)
+    assert files.stored_as(SOUTH) == (SOUTH,)
+    assert files.stored_as(NORTH) == ()
+    renamed = LockoutFiles(tmp_path / "lockouts", {FrameName("sunny"): 17, NORTH: 22})
+    assert renamed.stored_as(FrameName("sunny")) == (SOUTH,)
