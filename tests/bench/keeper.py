@@ -79,9 +79,8 @@ def time_stages() -> None:
     done = CliRunner().invoke(main_group, ["rehearse", "--fast", "--days", "7"])
     whole_s = time.perf_counter() - began_s
     print(done.output.strip().splitlines()[-1])
-    print(
-        f"{ticks} steps, {1e6 * whole_s / max(1, ticks):.0f} µs a step with stand-in, probes and weather; of it"
-    )
+    each_us = 1e6 * whole_s / max(1, ticks)
+    print(f"{ticks} steps, {each_us:.0f} µs a step with stand-in, probes and weather; of it")
     for name in STAGES:
         print(f"  {name.strip('_'):17} {1e6 * spent[name] / max(1, ticks):6.1f} µs")
 
