@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from controller.config.records import FrameSettings, HeatSettings, Settings
 from controller.heat.limits import HeatLimits, make_limits
-from controller.heat.relays import GateFrame, LockoutStore, RelayGate, SwitchPin
+from controller.heat.relays import GateFrame, LockoutStore, RelayGate, SwitchMemory, SwitchPin
 from controller.loop.attendance import Attendance
 from controller.loop.calendar import Calendar
 from controller.loop.clock import Clock
@@ -38,6 +38,8 @@ class Hardware:
     board: ContactSource
     make_switch: SwitchMaker
     lockouts: LockoutStore
+    switchings: SwitchMemory | None
+    """What an earlier process of this boot did to the relays; None where there was none."""
     recorder: Recorder
     snapshots: SnapshotWriter
     calendar: Calendar
@@ -76,6 +78,7 @@ def assemble_keeper(settings: Settings, hardware: Hardware, standing: Standing, 
         heat_power_max_w=settings.site.heat_power_max_w,
         now_s=now_s,
         utc_text=lambda: utc_text(hardware.clock.utc_s()),
+        switchings=hardware.switchings,
     )
     return Keeper(
         KeeperParts(

@@ -76,7 +76,8 @@ def run_board(order: BoardOrder) -> None:
         except HardwareError as error:
             if before is None:
                 raise
-            before, loaded = None, _back_to(before, loaded, error)
+            loaded = _back_to(before, loaded, error)
+            before = None
         taken = True
         count = StartCount(last_was_unclean=False, unclean_in_hour=0, unclean_in_day=count.unclean_in_day)
     supervisor.stopping()

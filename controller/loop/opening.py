@@ -29,6 +29,7 @@ from controller.record.eventlog import EventLog
 from controller.record.lockouts import LockoutFiles
 from controller.record.pins_file import write_pins
 from controller.record.snapshot import SnapshotWriter
+from controller.record.switch_memory import SwitchFiles
 from controller.record.writer import HistoryWriter
 from controller.sense.inputs import BoardContacts
 from controller.sense.probes import READ_DEADLINE_S, BusReaders
@@ -98,7 +99,8 @@ def open_hardware(
         probes=probes,
         board=board,
         make_switch=lambda pin, active_high: GpioSwitch(pin, active_high=active_high, factory=factory),
-        lockouts=LockoutFiles(folders.lockouts, settings.heat_pins),
+        lockouts=LockoutFiles(folders.lockouts, settings.heat_pins, run=folders.run),
+        switchings=SwitchFiles(folders.run, boot_id()),
         recorder=recorder,
         snapshots=SnapshotWriter(folders.snapshot),
         calendar=calendar,

@@ -44,6 +44,7 @@ def real_keeper(folders: Folders) -> BuildKeeper:
             board=BoardContacts(settings, factory),
             make_switch=lambda pin, active_high: GpioSwitch(pin, active_high=active_high, factory=factory),
             lockouts=LockoutFiles(folders.lockouts, settings.heat_pins),
+            switchings=None,
             recorder=DirectWriter(folders.history, utc_s=clock.utc_s),
             snapshots=SnapshotWriter(folders.snapshot, gap_s=SNAPSHOT_GAP_S),
             calendar=RehearsalCalendar(),

@@ -219,6 +219,7 @@ class KeeperBed:
                 board=self.inputs,
                 make_switch=lambda pin, high: GpioSwitch(pin, active_high=high, factory=self.factory),
                 lockouts=LockoutFiles(self.folders.lockouts, heat_pins),
+                switchings=None,
                 recorder=self.recorder,
                 snapshots=SnapshotWriter(self.folders.snapshot),
                 calendar=RehearsalCalendar(),
