@@ -6,13 +6,15 @@ import os
 import sys
 import time
 from contextlib import ExitStack
-from datetime import datetime
+from dataclasses import replace
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import click
 
+from controller.commands.day import read_day
 from controller.folders import Folders
 from controller.rehearse.daybook import DaybookView, ProgressView
 from controller.rehearse.drive import Interrupt, Pace, Watcher, drive, heed_signals
@@ -22,6 +24,7 @@ from controller.rehearse.invented import invent_weather
 from controller.rehearse.outputs import OutputFolder, Tallies
 from controller.rehearse.paper import open_paper
 from controller.rehearse.place import rehearsal_folders
+from controller.rehearse.planted import Planted, plant
 from controller.rehearse.run import Plan, Rehearsal
 from controller.rehearse.seam import load_factory
 from controller.rehearse.show import closing_words, opening_words
@@ -64,13 +67,11 @@ SIGNAL_EXIT = 128
 @click.option(
     "--from",
     "from_date",
-    type=click.DateTime(["%Y-%m-%d"]),
+    type=read_day,
     metavar="DATE",
-    help="First day in the site's zone.",
+    help="First day in the site's zone, such as 2027-02-14.",
 )
-@click.option(
-    "--to", "to_date", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Last day, included."
-)
+@click.option("--to", "to_date", type=read_day, metavar="DATE", help="Last day, included.")
 @click.option(
     "--days", type=click.IntRange(1, 400), metavar="N", help="Days from the first one on, in place of --to."
 )
@@ -119,8 +120,8 @@ def command(
     *,
     config: Path | None,
     weather: Path | None,
-    from_date: datetime | None,
-    to_date: datetime | None,
+    from_date: date | None,
+    to_date: date | None,
     days: int | None,
     stand_in: str,
     grower: str,
@@ -141,27 +142,30 @@ def command(
         raise click.UsageError("--fast and --lapse contradict each other; give one")
     if days is not None and to_date is not None:
         raise click.UsageError("--days and --to contradict each other; give one")
-    settings = read_settings(config)
+    settings, dates = read_settings(config), Dates(first=from_date, last=to_date, days=days)
     plan, weather_words = _make_plan(
         settings,
         weather=weather,
-        dates=Dates(
-            first=None if from_date is None else from_date.date(),
-            last=None if to_date is None else to_date.date(),
-            days=days,
-        ),
+        dates=dates,
         stand_in=stand_in,
         grower=grower,
         step_s=step_s or _step_s(settings, lapse),
         seed=seed,
     )
     total_s = (plan.until_utc - plan.from_utc).total_seconds()
-    if lapse is None and not fast and out is None:
-        lapse = max(1.0, total_s / SHOWN_FOR_S)
+    planted = None
+    if not fast and out is None:
+        lapse = lapse or max(1.0, total_s / SHOWN_FOR_S)
+        if weather is None and dates == Dates():
+            planted = plant(settings)
+    if planted is not None:
+        plan = replace(plan, faults=(planted.fault,))
     with ExitStack() as stack:
         folders = rehearsal_folders(stack, state=state, run=run, out=out)
         interrupt = stack.enter_context(heed_signals())
-        exit_code = _rehearse(plan, weather_words, folders, out=out, lapse=lapse, interrupt=interrupt)
+        exit_code = _rehearse(
+            plan, weather_words, folders, planted=planted, out=out, lapse=lapse, interrupt=interrupt
+        )
     if exit_code:
         sys.exit(exit_code)
 
@@ -171,6 +175,7 @@ def _rehearse(
     weather_words: str,
     folders: Folders,
     *,
+    planted: Planted | None,
     out: Path | None,
     lapse: float | None,
     interrupt: Interrupt,
@@ -181,11 +186,20 @@ def _rehearse(
     began_at_s = time.monotonic()
     paper = open_paper(sys.stdout, os.environ)
     rehearsal = Rehearsal(plan, real_keeper(folders), report_opening)
-    opening_words(plan, paper, weather_words=weather_words, stood_in_for=rehearsal.stood_in_for)
+    opening_words(
+        plan,
+        paper,
+        weather_words=weather_words,
+        stood_in_for=rehearsal.stood_in_for,
+        planted_words="" if planted is None else planted.beforehand,
+    )
     tallies = Tallies(plan.settings)
     progress = ProgressView(plan, paper, time.monotonic) if lapse is None else None
     view = progress or DaybookView(
-        plan.settings, paper, every_s=max(LINE_EVERY_MIN_S, _round_up(LINE_EVERY_REAL_S * (lapse or 1.0)))
+        plan.settings,
+        paper,
+        every_s=max(LINE_EVERY_MIN_S, _round_up(LINE_EVERY_REAL_S * (lapse or 1.0))),
+        remarks=() if planted is None else planted.remarks,
     )
     watchers: list[Watcher] = [tallies, view]
     with ExitStack() as stack:

@@ -3,28 +3,39 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from controller.config.records import FrameSettings, Settings, Units
+from controller.heat.thermostat import WishReason
 from controller.loop.results import FrameTick
-from controller.rehearse.paper import DASH, WIDTH, Paper, day_words
+from controller.rehearse.paper import DASH, Paper, day_words
+from controller.rehearse.planted import Remark
 from controller.rehearse.run import Moment, Plan
 from controller.units import c_to_f, decimal_text, duration_text
-from controller.vocabulary import AIR_PLACES, NoticeEvent, Place, Sample, Urgency
+from controller.vocabulary import AIR_PLACES, HeatReason, NoticeEvent, Place, Sample, Urgency
 
 STRIP_FROM_C = -10.0
 STRIP_TO_C = 30.0
-STRIP_CELLS = 31
+STRIP_CELLS_MAX = 31
+STRIP_CELLS_MIN = 16
+STRIP_FROM_COLUMNS = 78
+"""A narrower terminal has no room for a strip that can be read."""
+PAUSES = frozenset({HeatReason.RESTING, HeatReason.OFF_PROOF, HeatReason.SWITCH_LIMIT})
+"""Refusals that end by themselves within minutes and protect relay and cable."""
 _INDENT = 11
+_BEFORE_STRIP = _INDENT + 38
+"""Columns to the left of the strip where there is one frame and no name is shown."""
 
 
 class DaybookView:
     """One line per frame at a fixed spacing of simulated time, and every notice as it comes."""
 
-    def __init__(self, settings: Settings, paper: Paper, *, every_s: float) -> None:
-        """``every_s`` is simulated seconds between two lines."""
+    def __init__(
+        self, settings: Settings, paper: Paper, *, every_s: float, remarks: Sequence[Remark] = ()
+    ) -> None:
+        """``every_s`` is simulated seconds between two lines; ``remarks`` are told at their instants."""
         self._settings = settings
         self._paper = paper
         self._every_s = every_s
@@ -33,18 +44,21 @@ class DaybookView:
         self._raised_at_s: dict[str, float] = {}
         self._elapsed_s = 0.0
         self._day = ""
+        self._remarks = sorted(remarks, key=lambda remark: remark.at_s)
         names = " " * (max(map(len, settings.frames), default=0) + 1) if len(settings.frames) > 1 else ""
         self._name_width = len(names)
-        scale = [" "] * STRIP_CELLS
-        for mark_c in (-10, 0, 10, 20):
-            mark = decimal_text(self._shown(mark_c), 0)
-            at = _cell_of(mark_c)
-            scale[at : at + len(mark)] = mark
-        paper.line(f"{'':{_INDENT}}time {names}outside  frame    bed  heat     {''.join(scale).rstrip()}")
+        cells = min(STRIP_CELLS_MAX, paper.width - _BEFORE_STRIP - self._name_width)
+        self._cells = cells if paper.width >= STRIP_FROM_COLUMNS and cells >= STRIP_CELLS_MIN else 0
+        self._legend()
+        paper.line(
+            f"{'':{_INDENT}}time  {names}outside  frame    bed  heat     {self._scale()}".rstrip(),
+        )
 
     def add(self, moment: Moment) -> None:
         """Take one moment; most leave no trace."""
         self._elapsed_s += moment.dt_s
+        if self._remarks and self._elapsed_s >= self._remarks[0].at_s:
+            self._hang(f"({self._remarks.pop(0).words})", moment.utc.astimezone(self._zone), "2")
         if moment.result.notices:
             local = moment.utc.astimezone(self._zone)
             for event in moment.result.notices:
@@ -63,22 +77,25 @@ class DaybookView:
         outside_c = _read_c(tick, Place.OUTSIDE)
         air = [air_c for place in AIR_PLACES if (air_c := _read_c(tick, place)) is not None]
         frame_c = min(air, default=None)
-        heat = "on" if tick.report.relay_on else "held" if tick.report.heat_wanted else "resting"
+        heat = DASH if frame.heat is None else heat_word(tick)
         keep_c = None if frame.heat is None else frame.heat.keep_above_c
         paper = self._paper
         heat_words = paper.tint(f"{heat:8}", "33" if heat == "on" else "2")
-        paper.line(
+        line = (
             f"{paper.tint(f'{shown_day:{_INDENT}}', '1')}{local:%H:%M} {name}"
             f"{self._number(outside_c)}{self._number(frame_c)}{self._number(_read_c(tick, Place.BED))}"
             f"  {heat_words} {self._strip(outside_c, frame_c, keep_c)}"
         )
+        paper.line(line.rstrip())
 
     def _strip(self, outside_c: float | None, frame_c: float | None, keep_c: float | None) -> str:
         """A thermometer lying down: outside, frame, and the line the frame is kept above."""
-        cells = ["·"] * STRIP_CELLS
+        if not self._cells:
+            return ""
+        cells = ["·"] * self._cells
         for at_c, mark in ((keep_c, "│"), (outside_c, "○"), (frame_c, "●")):
             if at_c is not None:
-                cells[_cell_of(at_c)] = mark
+                cells[_cell_of(at_c, self._cells)] = mark
         if not self._paper.colour:
             return "".join(cells)
         tints = {"·": "2", "│": "32", "○": "36", "●": "1"}
@@ -94,9 +111,34 @@ class DaybookView:
         else:
             self._raised_at_s.setdefault(event.notice_id, self._elapsed_s)
             words, tint = f"▸ {event.kind.value} {event.text}", "31" if event.urgency is Urgency.NOW else "1"
-        text = textwrap.wrap(f"{local:%H:%M} {words}", WIDTH - _INDENT, subsequent_indent=" " * 8)
+        self._hang(words, local, tint)
+
+    def _hang(self, words: str, local: datetime, tint: str) -> None:
+        """Sentences that hang under their time, and under their day where it is a new one."""
+        day = day_words(local)
+        shown_day, self._day = ("" if day == self._day else day), day
+        text = textwrap.wrap(f"{local:%H:%M} {words}", self._paper.width - _INDENT, subsequent_indent=" " * 8)
         for line in text:
-            self._paper.line(" " * _INDENT + self._paper.tint(line, tint))
+            self._paper.line(self._paper.tint(f"{shown_day:{_INDENT}}", "1") + self._paper.tint(line, tint))
+            shown_day = ""
+
+    def _legend(self) -> None:
+        """What the marks and words of the lines mean."""
+        if self._cells:
+            self._paper.paragraph("○ outside, ● in the frame, │ the line that the frame is kept above.")
+        self._paper.paragraph(
+            "Heat: on; off, none is needed; resting, its relay pauses for some minutes; held, it is"
+            " refused, and a notice says why."
+        )
+        self._paper.line()
+
+    def _scale(self) -> str:
+        scale = [" "] * self._cells
+        for mark_c in (-10, 0, 10, 20) if self._cells else ():
+            mark = decimal_text(self._shown(mark_c), 0)
+            at = _cell_of(mark_c, self._cells)
+            scale[at : at + len(mark)] = mark
+        return "".join(scale)
 
     def _shown(self, temp_c: float) -> float:
         return c_to_f(temp_c) if self._settings.site.units is Units.FAHRENHEIT else temp_c
@@ -127,7 +169,7 @@ class ProgressView:
         if self._paper.live:
             if self._steps & 0xFF == 0 and self._mono_s() - self._shown_at_s >= 0.25:  # noqa: PLR2004  # calm
                 self._shown_at_s = self._mono_s()
-                self._paper.write("\r" + self._paper.fit(self._words(moment)).ljust(WIDTH - 1))
+                self._paper.write("\r" + self._paper.fit(self._words(moment)).ljust(self._paper.width - 1))
         elif self._elapsed_s >= self._next_frac * self._total_s:
             self._next_frac += 0.1
             self._paper.line(self._words(moment))
@@ -135,7 +177,7 @@ class ProgressView:
     def finish(self) -> None:
         """Leave a clean line behind."""
         if self._paper.live:
-            self._paper.write("\r" + " " * (WIDTH - 1) + "\r")
+            self._paper.write("\r" + " " * (self._paper.width - 1) + "\r")
 
     def _words(self, moment: Moment) -> str:
         return (
@@ -144,9 +186,19 @@ class ProgressView:
         )
 
 
-def _cell_of(at_c: float) -> int:
+def heat_word(tick: FrameTick) -> str:
+    """``on``, ``off``, ``resting`` (wanted, but its relay pauses) or ``held`` (wanted and refused)."""
+    report = tick.report
+    if report.relay_on:
+        return "on"
+    if not report.heat_wanted:
+        return "resting" if tick.wish == WishReason.HELD_OFF else "off"
+    return "resting" if report.reasons and PAUSES.issuperset(report.reasons) else "held"
+
+
+def _cell_of(at_c: float, cells: int) -> int:
     share = (at_c - STRIP_FROM_C) / (STRIP_TO_C - STRIP_FROM_C)
-    return min(STRIP_CELLS - 1, max(0, round(share * (STRIP_CELLS - 1))))
+    return min(cells - 1, max(0, round(share * (cells - 1))))
 
 
 def _read_c(tick: FrameTick, place: Place) -> float | None:

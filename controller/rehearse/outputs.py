@@ -25,6 +25,12 @@ from controller.rehearse.tally import FrameTally
 from controller.vocabulary import Place, Sample
 
 OUTPUT_SCHEMA = 1
+OUTPUT_BEGINS = {
+    "trace.csv": b"utc,frame,",
+    "notices.csv": b"utc,frame,notice_id,",
+    "summary.json": b'{\n "schema": ',
+}
+"""How each file begins, by which a rehearsal knows its own before it writes over it."""
 AIR_LIMIT_C = 30.0
 """Counted as too warm above this in a frame without heat, whose settings hold no limit."""
 _BUFFERED_LINES = 4000

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import textwrap
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -9,6 +10,9 @@ from datetime import datetime
 from typing import TextIO
 
 WIDTH = 80
+"""Columns where nobody says how many there are, and the most that are used."""
+WIDTH_MIN = 40
+"""A terminal that is narrower than this breaks the lines by itself."""
 DASH = "\N{EN DASH}"
 _ASCII = str.maketrans(
     {
@@ -38,6 +42,8 @@ class Paper:
     colour: bool
     live: bool
     """A line may be written over; false where output goes to a file or pipe."""
+    width: int = WIDTH
+    """Columns, from WIDTH_MIN to WIDTH."""
 
     def line(self, text: str = "") -> None:
         """One line."""
@@ -53,7 +59,7 @@ class Paper:
 
     def paragraph(self, text: str) -> None:
         """Sentences, broken to the width."""
-        for line in textwrap.wrap(text, WIDTH - 4, subsequent_indent="  "):
+        for line in textwrap.wrap(text, self.width - 4, subsequent_indent="  "):
             self.line("  " + line)
 
 
@@ -75,4 +81,14 @@ def open_paper(out: TextIO, environment: Mapping[str, str]) -> Paper:
         plain=not (out.encoding or "").lower().replace("-", "").startswith("utf"),
         colour=live and not environment.get("NO_COLOR") and environment.get("TERM") != "dumb",
         live=live,
+        width=_width(out) if live else WIDTH,
     )
+
+
+def _width(terminal: TextIO) -> int:
+    """How wide the terminal is as it begins; one that does not tell counts as usual."""
+    try:
+        columns = os.get_terminal_size(terminal.fileno()).columns
+    except (OSError, ValueError):
+        return WIDTH
+    return min(WIDTH, max(WIDTH_MIN, columns)) if columns > 0 else WIDTH

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -11,7 +12,9 @@ from controller.rehearse.paper import Paper, day_words
 from controller.rehearse.run import Plan
 from controller.rehearse.tally import S_PER_H, FrameTally
 from controller.units import (
+    c_to_f,
     cost_of,
+    decimal_text,
     duration_text,
     energy_text,
     money_text,
@@ -20,7 +23,9 @@ from controller.units import (
 from controller.vocabulary import FrameName, Place
 
 
-def opening_words(plan: Plan, paper: Paper, *, weather_words: str, stood_in_for: tuple[Place, ...]) -> None:
+def opening_words(
+    plan: Plan, paper: Paper, *, weather_words: str, stood_in_for: tuple[Place, ...], planted_words: str = ""
+) -> None:
     """Say what is going to run and that nothing of it is real but the keeper."""
     settings = plan.settings
     zone = ZoneInfo(settings.site.zone)
@@ -28,11 +33,13 @@ def opening_words(plan: Plan, paper: Paper, *, weather_words: str, stood_in_for:
     paper.line()
     paper.paragraph(
         f"{settings.site.name}, {_span_words(plan.from_utc, plan.until_utc, zone)}. {weather_words}"
-        " The frame is simulated and no relay is touched; what holds it is the keeper itself, on bytes as"
-        " a board would read them. Ctrl-C ends it early.",
+        " Frame and probes are simulated and no relay is touched; the program that holds the frame is the"
+        " real one, the same that runs on a board. Ctrl-C ends it early.",
     )
     for frame in settings.frames.values():
         paper.paragraph(_frame_words(frame, settings))
+    if planted_words:
+        paper.paragraph(planted_words)
     if stood_in_for:
         names = ", ".join(place.value for place in stood_in_for)
         paper.paragraph(
@@ -51,8 +58,8 @@ def closing_words(
     early = "" if until_utc >= plan.until_utc else " (ended early)"
     paper.line()
     paper.paragraph(
-        f"{_span_words(plan.from_utc, until_utc, zone)}{early}: {duration_text(simulated_s)} in"
-        f" {duration_text(wall_s)}.",
+        f"{_span_words(plan.from_utc, until_utc, zone)}{early}: {duration_text(simulated_s)}, rehearsed"
+        f" {_pace_words(wall_s)}.",
     )
     for name, tally in tallies.items():
         if tally.total_s:
@@ -61,14 +68,40 @@ def closing_words(
 
 def _tally_words(tally: FrameTally, units: Units) -> str:
     coldest_c, warmest_c, keep_c = tally.coldest_c, tally.warmest_c, tally.keep_above_c
-    kept = (
-        "." if keep_c is None else f", {_hours(tally.below_keep_s)} below {temperature_text(keep_c, units)}."
-    )
+    frost = _below_words(tally.below_0_s, 0.0, units)
+    if keep_c is None:
+        held = frost
+    elif tally.below_keep_s == 0.0:
+        held = _below_words(0.0, keep_c, units)
+    else:
+        below = _below_words(tally.below_keep_s, keep_c, units)
+        start = " (as it was when the run began)" if tally.began_below else ""
+        held = f"{frost}, and {below}{start}{_because(tally, units)}"
     return (
         f"coldest outside {temperature_text(tally.coldest_outside_c, units)},"
-        f" in the frame {temperature_text(coldest_c, units)}, warmest {temperature_text(warmest_c, units)};"
-        f" {_hours(tally.below_0_s)} below {temperature_text(0.0, units)}{kept}"
+        f" in the frame {temperature_text(coldest_c, units)}, warmest {temperature_text(warmest_c, units)}."
+        f" It was {held}."
     )
+
+
+def _below_words(span_s: float, limit_c: float, units: Units) -> str:
+    limit = temperature_text(limit_c, units)
+    return f"never below {limit}" if span_s == 0.0 else f"below {limit} for {_hours(span_s)}"
+
+
+def _because(tally: FrameTally, units: Units) -> str:
+    """What a frame below its line was down to: heat that was off, or a cable too weak for the cold."""
+    if not tally.heated_throughout:
+        return f", with the cable off for {_hours(tally.below_keep_s - tally.heated_below_keep_s)} of that"
+    if tally.weak_below_c == -math.inf:
+        return ", with the cable on throughout"
+    outside_c = tally.weak_below_c
+    outside = (
+        f"{decimal_text(c_to_f(outside_c), 0)} °F"
+        if units is Units.FAHRENHEIT
+        else f"{decimal_text(outside_c, 0)} °C"
+    )
+    return f": the cable was on throughout and is too weak below about {outside} outside"
 
 
 def _energy_words(tally: FrameTally, settings: Settings) -> str:
@@ -78,7 +111,9 @@ def _energy_words(tally: FrameTally, settings: Settings) -> str:
     if settings.price is not None:
         cost = cost_of(tally.energy_wh, settings.price.per_kwh)
         money = f", {money_text(cost, settings.price.currency)}"
-    return f" Heat for {_hours(tally.heated_s)}: {energy_text(tally.energy_wh)}{money}."
+    if not tally.heated_s:
+        return " No heat was needed."
+    return f" Heat was on for {_hours(tally.heated_s)}: {energy_text(tally.energy_wh)}{money}."
 
 
 def _frame_words(frame: FrameSettings, settings: Settings) -> str:
@@ -101,5 +136,10 @@ def _span_words(from_utc: datetime, until_utc: datetime, zone: ZoneInfo) -> str:
     return f"{day_words(first)} {first:%Y %H:%M} to {day_words(last)} {last:%Y %H:%M}"
 
 
+def _pace_words(wall_s: float) -> str:
+    return "in less than a second" if wall_s < 1.0 else f"in {duration_text(wall_s)}"
+
+
 def _hours(span_s: float) -> str:
-    return "no time" if span_s == 0.0 else f"{span_s / S_PER_H:.1f} hours"
+    """Minutes where it was less than two hours."""
+    return duration_text(span_s) if span_s < 2 * S_PER_H else f"{span_s / S_PER_H:.1f} hours"

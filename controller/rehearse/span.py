@@ -11,6 +11,8 @@ from controller.weatherseries import GAP_MAX_S, WeatherSeries
 
 INVENTED_FROM = date(2027, 2, 1)
 INVENTED_DAYS = 14
+INVENTED_DAYS_MAX = 400
+"""A season and more; each day costs memory before the run begins."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,7 +30,12 @@ def invented_span(dates: Dates, zone: ZoneInfo) -> tuple[datetime, datetime]:
     first = dates.first
     if first is None:
         first = INVENTED_FROM if dates.last is None else dates.last - more
-    return _midnights(first, dates.last or first + more, zone)
+    last = dates.last or first + more
+    if (last - first).days >= INVENTED_DAYS_MAX:
+        raise WeatherFileError(
+            f"from {first} to {last} are more than {INVENTED_DAYS_MAX} days; choose fewer, or give --weather"
+        )
+    return _midnights(first, last, zone)
 
 
 def file_span(weather: WeatherSeries, dates: Dates, zone: ZoneInfo) -> tuple[datetime, datetime]:

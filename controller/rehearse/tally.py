@@ -9,6 +9,11 @@ import math
 from dataclasses import dataclass
 
 S_PER_H = 3600.0
+WEAK_AFTER_S = 3600.0
+"""A cable that has been on for this long and lets the air go on falling below its line is too weak;
+before that it may only be late, since sand and bed are slow."""
+THROUGHOUT_FRAC = 0.95
+"""Heat on for this share of a time counts as on throughout: the relay's own rests are short."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -30,11 +35,29 @@ class FrameTally:
     below_keep_k_s: float = 0.0
     over_limit_s: float = 0.0
     switch_on_count: int = 0
+    on_for_s: float = 0.0
+    """Without a pause, up to now; not counted past ``WEAK_AFTER_S``."""
+    after_hour_c: float = math.inf
+    """The air when the present heating had lasted ``WEAK_AFTER_S``."""
+    heated_below_keep_s: float = 0.0
+    began_below: bool = False
+    """The run began below the line, so that nobody had kept it there."""
+    weak: bool = False
+    """At this moment the air has fallen below its line under long heating."""
+    weak_below_c: float = -math.inf
+    """The mildest outside at which such a time began; minus infinity while there was none."""
 
     def add(self, dt_s: float, air_c: float, outside_c: float, heated_s: float) -> None:
         """Count one step."""
+        if self.total_s == 0.0:
+            self.began_below = self.keep_above_c is not None and air_c < self.keep_above_c
         self.total_s += dt_s
         self.heated_s += heated_s
+        if heated_s < dt_s:
+            self.on_for_s = 0.0
+        elif self.on_for_s < WEAK_AFTER_S:
+            self.on_for_s += dt_s
+            self.after_hour_c = air_c
         self.coldest_outside_c = min(self.coldest_outside_c, outside_c)
         self.coldest_c = min(self.coldest_c, air_c)
         self.warmest_c = max(self.warmest_c, air_c)
@@ -44,8 +67,19 @@ class FrameTally:
         if self.keep_above_c is not None and air_c < self.keep_above_c:
             self.below_keep_s += dt_s
             self.below_keep_k_s += (self.keep_above_c - air_c) * dt_s
+            self.heated_below_keep_s += heated_s
+            if not self.weak and self.on_for_s >= WEAK_AFTER_S and air_c < self.after_hour_c:
+                self.weak = True
+                self.weak_below_c = max(self.weak_below_c, outside_c)
+        else:
+            self.weak = False
         if air_c > self.air_max_c:
             self.over_limit_s += dt_s
+
+    @property
+    def heated_throughout(self) -> bool:
+        """Whether the cable was on for as good as all of the time below the line."""
+        return self.heated_below_keep_s >= THROUGHOUT_FRAC * self.below_keep_s
 
     @property
     def energy_wh(self) -> float:

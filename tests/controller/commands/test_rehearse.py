@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import csv
+import errno
 import gzip
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
 import time
+from contextlib import ExitStack, suppress
 from pathlib import Path
 
 import pytest
@@ -18,6 +21,8 @@ from click.testing import CliRunner, Result
 from controller.cli import main_group
 from controller.errors import ControllerError
 from controller.folders import FolderKind, Folders, claim_folders
+from controller.rehearse.paper import open_paper
+from controller.rehearse.place import rehearsal_folders
 
 PITTSBURGH = Path(__file__).parent.parent.parent / "data" / "pittsburgh_tmy3.csv.gz"
 COLD_DAY = ["--from", "2027-02-06", "--days", "1"]
@@ -159,8 +164,84 @@ def test_a_time_lapse_shows_the_daybook() -> None:
     result = rehearse(*COLD_DAY, "--lapse", "80000")
     assert result.exit_code == 0, result.output
     assert time.monotonic() - began_at_s >= 86_400 / 80_000
-    assert "rehearsed" not in result.output
-    assert "resting" in result.output
+    assert "% rehearsed" not in result.output
+    assert "Heat: on; off," in result.output
+    assert " 15:30 " in result.output, "a line of readings each 0.7 s, in whole half hours"
+    assert "lanted" not in result.output, "nothing is planted where days were asked for"
+
+
+@pytest.fixture(scope="module")
+def demo() -> str:
+    """The rehearsal of whoever asks for nothing, only without the waiting."""
+    result = rehearse("--lapse", "100000000")
+    assert result.exit_code == 0, result.output
+    return result.output
+
+
+def test_the_example_is_held_through_the_invented_fortnight(demo: str, tmp_path: Path) -> None:
+    """Never more than 0.1 K below the line, under frost of eight degrees; words and numbers agree."""
+    assert "never below 2.0 °C." in " ".join(demo.split())
+    result = rehearse("--out", tmp_path)
+    assert "lanted" not in result.output, "what is measured has nothing planted in it"
+    summary = json.loads((tmp_path / "summary.json").read_text())
+    frame = summary["frames"]["south"]
+    assert frame["coldest_c"] >= 2.0 - 0.1
+    assert frame["below_keep_h"] <= 0.5
+    assert 3.0 < frame["kwh"] < 8.0
+    assert summary["notices_by_kind"] == {}
+    assert min(float(row["outside_true_c"]) for row in rows(tmp_path / "trace.csv")) < -8.0
+
+
+def test_the_demo_has_a_planted_mishap_that_the_keeper_notices(demo: str) -> None:
+    """Said beforehand and at both ends; the notice comes within minutes, goes again, and no frost follows."""
+    lines = [line.strip() for line in demo.splitlines()]
+    out, told, back, over = (
+        next(index for index, line in enumerate(lines) if part in line)
+        for part in ("(Planted: the air probe", "▸ FAULT", "(Planted: it is", "✓ FAULT")
+    )
+    assert out < told < back < over
+    hours = [re.search(r"([0-9]{2}):[0-9]{2} ", lines[index]) for index in (out, told, back, over)]
+    assert [hour and hour[1] for hour in hours] == ["02", "02", "04", "04"]
+    assert "One mishap is planted" in demo
+    assert "FROST" not in demo
+
+
+def test_full_speed_has_nothing_planted() -> None:
+    """There would be nothing to see."""
+    assert "lanted" not in rehearse("--fast", "--days", "1").output
+
+
+@pytest.mark.parametrize(
+    "day", ["2027-02-30", "2027-13-01", "20270214", "tomorrow", "2027-W06-7", "9999-12-31", ""]
+)
+@pytest.mark.parametrize("option", ["--from", "--to"])
+def test_a_day_that_is_none_is_refused_with_the_form_that_is_wanted(option: str, day: str) -> None:
+    """Wrong usage, in words, whatever is wrong with it."""
+    result = rehearse("--fast", option, day)
+    assert result.exit_code == 2
+    assert f"'{day}' is not a day of the calendar" in result.output
+    assert "write year-month-day, such as 2027-02-14" in result.output
+
+
+def test_two_at_once_into_one_folder_are_refused(tmp_path: Path) -> None:
+    """The second one says that it is in use and touches nothing."""
+    with ExitStack() as stack:
+        rehearsal_folders(stack, state=None, run=None, out=tmp_path)
+        result = rehearse(*COLD_DAY, "--out", tmp_path)
+    assert isinstance(result.exception, ControllerError)
+    assert "is in use by another rehearsal" in str(result.exception)
+    assert [path.name for path in tmp_path.iterdir()] == ["keeper"]
+
+
+def test_a_device_that_takes_nothing_ends_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The system's error goes up to whoever ends the program; it is not swallowed on the way."""
+    full = Path("/dev/full").open("w", encoding="utf-8")  # noqa: SIM115  # closing it fails too
+    monkeypatch.setattr("controller.commands.rehearse.open_paper", lambda *_: open_paper(full, {}))
+    result = rehearse(*COLD_DAY, "--fast")
+    with suppress(OSError):
+        full.close()
+    assert isinstance(result.exception, OSError)
+    assert result.exception.errno == errno.ENOSPC
 
 
 @pytest.mark.process

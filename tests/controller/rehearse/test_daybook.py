@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import re
 from dataclasses import replace
 from typing import Any
@@ -10,13 +11,15 @@ from typing import Any
 import pytest
 
 from controller.config.records import Settings, Units
-from controller.rehearse.daybook import DaybookView, ProgressView
+from controller.loop.results import FrameTick
+from controller.rehearse.daybook import DaybookView, ProgressView, heat_word
 from controller.rehearse.outputs import Tallies
 from controller.rehearse.paper import WIDTH, Paper, open_paper
+from controller.rehearse.planted import Remark
 from controller.rehearse.probes import FaultKind, ProbeFault
 from controller.rehearse.run import Rehearsal
 from controller.rehearse.show import closing_words, opening_words
-from controller.vocabulary import Place
+from controller.vocabulary import FrameName, HeatReason, HeatReport, Level, Place
 from tests.controller.rehearse.lab import SOUTH, HysteresisKeeper, example, plan
 
 
@@ -48,11 +51,13 @@ def daybook(
     days: float = 2.0,
     every_s: float = 3600.0,
     faults: Any = (),
+    remarks: Any = (),
+    width: int = WIDTH,
     **make: Any,
 ) -> list[str]:
     terminal, paper = sheet(**make)
     given = plan(settings=settings, days=days, faults=faults)
-    view = DaybookView(given.settings, paper, every_s=every_s)
+    view = DaybookView(given.settings, replace(paper, width=width), every_s=every_s, remarks=remarks)
     for moment in Rehearsal(given, HysteresisKeeper).moments():
         view.add(moment)
     return terminal.getvalue().splitlines()
@@ -63,12 +68,29 @@ def hours(lines: list[str]) -> list[str]:
     return [line for line in lines if "·" in line]
 
 
+def heading(lines: list[str]) -> str:
+    """The line above the columns."""
+    return next(line for line in lines if "outside  frame" in line)
+
+
+def tick(
+    *reasons: HeatReason, wanted: bool = True, allowed: bool = False, on: bool = False, wish: str = ""
+) -> FrameTick:
+    """One frame's tick as the gate might report it."""
+    report = HeatReport(
+        heat_wanted=wanted, heat_allowed=allowed, relay_on=on, level=Level.NORMAL, reasons=reasons
+    )
+    return FrameTick(readings={}, report=report, aim_c=2.0, wish=wish, opening="shut", covering="")
+
+
 def test_there_is_one_line_an_hour_each_with_its_local_time() -> None:
     """The day's name stands on its first line only; times are those of the site."""
-    lines = hours(daybook())
+    every = daybook()
+    lines = hours(every)
     assert len(lines) == 48
-    assert lines[0].startswith("Fri 5 Feb  01:00")
-    assert lines[1].startswith("           02:00")
+    assert [line[11:16] for line in lines[:3]] == ["01:00", "02:00", "03:00"]
+    days = [line[:11].strip() for line in every if line[11:16].count(":") and line[:11].strip()]
+    assert days == ["Fri 5 Feb", "Sat 6 Feb", "Sun 7 Feb"]
     assert lines[23].startswith("Sat 6 Feb  00:00")
 
 
@@ -105,7 +127,7 @@ def test_a_lost_reading_is_a_dash() -> None:
     """Not a number."""
     fault = ProbeFault(probe=example().frames[SOUTH].probes[Place.OUTSIDE], kind=FaultKind.ABSENT, from_s=0.0)
     lines = daybook(days=0.2, faults=[fault])
-    assert re.match("Fri 5 Feb  01:00 +\N{EN DASH} +[0-9]", hours(lines)[0])
+    assert re.match(" +01:00 +\N{EN DASH} +[0-9]", hours(lines)[0])
 
 
 def test_fahrenheit_is_shown_where_it_was_asked_for() -> None:
@@ -113,9 +135,9 @@ def test_fahrenheit_is_shown_where_it_was_asked_for() -> None:
     settings = example()
     settings = replace(settings, site=replace(settings.site, units=Units.FAHRENHEIT))
     lines = daybook(settings, days=0.1)
-    assert " 32 " in lines[0]
+    assert " 32 " in heading(lines)
     celsius, fahrenheit = (
-        float(hours(each)[0].split()[4].replace("\N{MINUS SIGN}", "-")) for each in (daybook(days=0.1), lines)
+        float(hours(each)[0].split()[1].replace("\N{MINUS SIGN}", "-")) for each in (daybook(days=0.1), lines)
     )
     assert fahrenheit == pytest.approx(celsius * 1.8 + 32.0, abs=0.15)
 
@@ -127,6 +149,91 @@ def test_the_strip_shows_frame_outside_and_the_line_kept() -> None:
     assert cold.index("○") < cold.index("●")
     assert {len(strip) for strip in strips} == {31}
     assert {strip.index("│") for strip in strips if "│" in strip} == {9}
+
+
+def test_a_number_stands_under_its_heading() -> None:
+    """Each column ends where its word ends, and the scale's mark of 0 lies over the strip's cell of 0."""
+    lines = daybook(days=1.0)
+    top, first = heading(lines), hours(lines)[0]
+    for word in ("outside", "frame", "bed"):
+        end = top.index(word) + len(word)
+        assert first[end - 1].isdigit()
+        assert first[end] == " "
+    assert top.index("heat") == first.index(" on ") + 1
+    kept = {line.index("│") for line in hours(lines) if "│" in line}
+    assert len(kept) == 1
+    assert top.index(" 0 ") + 1 < kept.pop() < top.rindex("10"), "2 °C lies between 0 and 10"
+
+
+@pytest.mark.parametrize("names", [("south",), ("south", "north")])
+@pytest.mark.parametrize("width", [40, 60, 77, 78, 79, 80])
+def test_lines_keep_to_the_width_of_the_terminal(width: int, names: tuple[str, ...]) -> None:
+    """The strip shrinks with it and goes below 78 columns, legend and scale too; words are broken to it."""
+    settings = example()
+    frames = {FrameName(name): replace(settings.frames[SOUTH], name=FrameName(name)) for name in names}
+    tables = dict.fromkeys(frames, settings.tables[SOUTH])
+    lines = daybook(replace(settings, frames=frames, tables=tables), days=1.0, width=width)
+    strips = bool(hours(lines))
+    assert strips == (width >= 78)
+    assert strips == any("●" in line for line in lines)
+    assert strips == ("20" in heading(lines))
+    least = 0 if strips else 48 + (6 if len(names) > 1 else 0)
+    assert max(map(len, lines)) <= max(width, least), "below that the columns themselves need more"
+    assert max(len(line) for line in lines if "Heat:" in line or "FROST" in line) <= width
+
+
+def test_the_legend_says_what_marks_and_words_mean() -> None:
+    """Every mark of the strip and every word of the heat column."""
+    text = " ".join(" ".join(daybook(days=0.1)).split())
+    for said in ("○ outside", "● in the frame", "│ the line", "on;", "off,", "resting,", "held,"):
+        assert said in text
+
+
+@pytest.mark.parametrize(
+    ("given", "word"),
+    [
+        (tick(wanted=True, allowed=True, on=True), "on"),
+        (tick(HeatReason.NOTHING_WANTED, wanted=False), "off"),
+        (tick(HeatReason.NOTHING_WANTED, HeatReason.RESTING, wanted=False), "off"),
+        (tick(HeatReason.NOTHING_WANTED, wanted=False, wish="held_off"), "resting"),
+        (tick(HeatReason.RESTING), "resting"),
+        (tick(HeatReason.OFF_PROOF), "resting"),
+        (tick(HeatReason.SWITCH_LIMIT, HeatReason.RESTING), "resting"),
+        (tick(HeatReason.LOCKED), "held"),
+        (tick(HeatReason.RESTING, HeatReason.LOCKED), "held"),
+        (tick(wanted=True, allowed=True, on=False), "held"),
+    ],
+)
+def test_resting_is_said_only_of_heat_that_is_wanted_and_pauses(given: FrameTick, word: str) -> None:
+    """Off where none is wanted; held where something worse than a pause refuses it."""
+    assert heat_word(given) == word
+
+
+def test_a_remark_is_told_at_its_instant_in_brackets() -> None:
+    """Once, under the time at which it falls due, before what follows from it."""
+    lines = daybook(days=0.2, remarks=[Remark(at_s=5400.0, words="Planted: a plug is pulled.")])
+    found = [index for index, line in enumerate(lines) if "Planted" in line]
+    assert len(found) == 1
+    assert lines[found[0]] == "           01:30 (Planted: a plug is pulled.)"
+    assert lines[found[0] - 1].strip().startswith("01:00")
+
+
+def test_a_terminal_tells_its_width(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As it begins, between bounds; what does not tell, a file or a pipe, counts as usual."""
+    told = {"columns": 66}
+    monkeypatch.setattr("os.get_terminal_size", lambda _: os.terminal_size((told["columns"], 24)))
+
+    class Screen(Terminal):
+        def fileno(self) -> int:
+            """Any number."""
+            return 1
+
+    for columns, width in ((66, 66), (200, WIDTH), (12, 40), (0, WIDTH)):
+        told["columns"] = columns
+        assert open_paper(Screen(live=True, encoding="utf-8"), {}).width == width
+    told["columns"] = 66
+    assert open_paper(Screen(live=False, encoding="utf-8"), {}).width == WIDTH
+    assert open_paper(Terminal(live=True, encoding="utf-8"), {}).width == WIDTH
 
 
 @pytest.mark.parametrize("live", [False, True])
@@ -175,12 +282,54 @@ def test_the_closing_sums_up_in_words_and_money() -> None:
     terminal, paper = sheet()
     closing_words(given, paper, tallies.frames, until_utc=given.from_utc, wall_s=3.0)
     text = " ".join(terminal.getvalue().split())
-    assert "(ended early): 0 seconds in 3 seconds." in text
+    assert "(ended early): 0 seconds, rehearsed in 3 seconds." in text
     assert (
-        "south: coldest outside \N{MINUS SIGN}8.0 °C, in the frame \N{MINUS SIGN}1.5 °C, warmest 12.0 °C;"
+        "south: coldest outside \N{MINUS SIGN}8.0 °C, in the frame \N{MINUS SIGN}1.5 °C, warmest 12.0 °C."
         in text
     )
-    assert "1.0 hours below 0.0 °C, 1.0 hours below 2.0 °C. Heat for 2.0 hours: 500 Wh, 0.17 EUR." in text
+    assert "It was below 0.0 °C for 1 hour, and below 2.0 °C for 1 hour" in text
+    assert "Heat was on for 2.0 hours: 500 Wh, 0.17 EUR." in text
+
+
+def closing(settings: Settings, *steps: tuple[float, float, float, float], wall_s: float = 5.0) -> str:
+    """The closing words over steps of (seconds, air, outside, heated seconds), in one line."""
+    given = plan(settings=settings)
+    tallies = Tallies(settings)
+    for step in steps:
+        tallies.frames[SOUTH].add(*step)
+    terminal, paper = sheet()
+    closing_words(given, paper, tallies.frames, until_utc=given.until_utc, wall_s=wall_s)
+    return " ".join(terminal.getvalue().split())
+
+
+def test_a_frame_that_held_is_said_to_have_held() -> None:
+    """In words, without a row of noughts; a quick run took less than a second."""
+    text = closing(example(), (3600.0, 5.0, 1.0, 0.0), wall_s=0.4)
+    assert "1 day, rehearsed in less than a second." in text
+    assert "It was never below 2.0 °C. No heat was needed." in text
+
+
+def test_a_cable_that_is_too_weak_is_named_as_the_cause() -> None:
+    """On all the time and the air still falls below its line: from the mildest outside at which it did."""
+    settings = example()
+    steps = [(3600.0, 3.0, -3.0, 3600.0), (3600.0, 1.9, -4.2, 3600.0), (3600.0, 1.0, -8.0, 3600.0)]
+    said = "the cable was on throughout and is too weak below about"
+    assert f"below 2.0 °C for 2.0 hours: {said} \N{MINUS SIGN}4 °C outside." in closing(settings, *steps)
+    settings = replace(settings, site=replace(settings.site, units=Units.FAHRENHEIT))
+    assert f"below 35.6 °F for 2.0 hours: {said} 24 °F outside." in closing(settings, *steps)
+
+
+def test_heat_that_was_off_below_the_line_is_counted() -> None:
+    """Then it was not the cable's strength."""
+    text = closing(example(), (3600.0, 3.0, -3.0, 0.0), (1800.0, 1.5, -4.0, 0.0), (1800.0, 1.4, -4.0, 1800.0))
+    assert "below 2.0 °C for 1 hour, with the cable off for 30 minutes of that." in text
+    assert "weak" not in text
+
+
+def test_a_run_that_begins_below_the_line_says_so() -> None:
+    """Nobody had kept the frame before; the cable is not blamed while it warms it."""
+    text = closing(example(), (3600.0, 0.5, -3.0, 3600.0), (3600.0, 1.5, -4.0, 3600.0))
+    assert "below 2.0 °C for 2.0 hours (as it was when the run began), with the cable on throughout." in text
 
 
 def test_a_single_day_is_named_once() -> None:
@@ -203,5 +352,5 @@ def test_without_price_and_heat_neither_is_spoken_of() -> None:
     closing_words(given, paper, tallies.frames, until_utc=given.until_utc, wall_s=1.0)
     text = terminal.getvalue()
     assert "without heat" in text
-    assert "Heat for" not in text
+    assert "Heat" not in text
     assert "kept above" not in text

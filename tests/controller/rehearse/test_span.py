@@ -68,6 +68,14 @@ def test_a_span_over_the_change_to_summer_time_is_an_hour_short() -> None:
     assert (until_utc - from_utc).total_seconds() == 23 * 3600
 
 
+def test_the_invented_weather_has_an_end() -> None:
+    """A year and a bit; a slip of the hand does not fill the memory."""
+    span = invented_span(Dates(first=date(2027, 1, 1), days=400), DUBLIN)
+    assert round((span[1] - span[0]).total_seconds() / 86400) == 400
+    with pytest.raises(WeatherFileError, match="more than 400 days; choose fewer"):
+        invented_span(Dates(first=date(2027, 1, 1), last=date(2028, 2, 5)), DUBLIN)
+
+
 def test_dates_that_run_backwards_are_refused() -> None:
     """With both named."""
     with pytest.raises(WeatherFileError, match="from 2027-02-03 to 2027-02-01; swap them"):

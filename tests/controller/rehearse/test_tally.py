@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from controller.rehearse.tally import FrameTally
@@ -41,6 +43,32 @@ def test_the_limits_themselves_do_not_count() -> None:
     tally.add(3600.0, 30.0, 0.0, 0.0)
     assert tally.document()["below_keep_h"] == 0.0
     assert tally.document()["over_limit_h"] == 0.0
+
+
+def test_weak_is_a_cable_that_lets_the_air_fall_below_its_line_after_an_hour_of_heat() -> None:
+    """Not within the first hour, not while the air rises again, and not with a pause in between."""
+    late, rising, paused, weak = fresh(), fresh(), fresh(), fresh()
+    for minute in range(120):
+        falling_c = 2.5 - minute / 100
+        late.add(60.0, falling_c if minute < 59 else 2.5, -5.0, 60.0)
+        rising.add(60.0, 0.5 + minute / 100, -5.0, 60.0)
+        paused.add(60.0, falling_c, -5.0, 0.0 if minute % 50 == 49 else 60.0)
+        weak.add(60.0, falling_c, -5.0 - minute / 60, 60.0)
+    assert late.weak_below_c == rising.weak_below_c == paused.weak_below_c == -math.inf
+    assert weak.weak_below_c == pytest.approx(-6.0, abs=0.04)
+    assert weak.heated_throughout
+    assert not paused.began_below
+    assert rising.began_below
+
+
+def test_throughout_forgives_the_relays_own_rests_and_nothing_more() -> None:
+    """Off for three minutes of two hours is throughout, for ten it is not."""
+    rested, off = fresh(), fresh()
+    for minute in range(120):
+        rested.add(60.0, 1.0, -5.0, 60.0 if minute >= 3 else 0.0)
+        off.add(60.0, 1.0, -5.0, 60.0 if minute >= 10 else 0.0)
+    assert rested.heated_throughout
+    assert not off.heated_throughout
 
 
 def test_a_frame_without_heat_keeps_nothing() -> None:
