@@ -166,7 +166,7 @@ def test_a_time_lapse_shows_the_daybook() -> None:
     assert time.monotonic() - began_at_s >= 86_400 / 80_000
     assert "% rehearsed" not in result.output
     assert "Heat: on; off," in result.output
-    assert " 15:30 " in result.output, "a line of readings each 0.7 s, in whole half hours"
+    assert " 16:00 " in result.output, "a line of readings each 0.7 s, in whole half hours"
     assert "lanted" not in result.output, "nothing is planted where days were asked for"
 
 
