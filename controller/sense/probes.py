@@ -24,7 +24,7 @@ from controller.vocabulary import PROBE_FAMILIES, ProbeId, Rejection
 os.environ["W1THERMSENSOR_NO_KERNEL_MODULE"] = "1"
 from w1thermsensor import NoSensorFoundError, Sensor, W1ThermSensor  # after the line above
 
-READ_DEADLINE_S = 8.0
+READ_DEADLINE_S = 5.0
 """Twice what the kernel's five tries take on a bad bus; later than that a read counts as hung."""
 
 _DEVICE_NAME = re.compile(r"(?!00)[0-9a-f]{2}-[0-9a-f]{12}")
