@@ -25,7 +25,7 @@ os.environ["W1THERMSENSOR_NO_KERNEL_MODULE"] = "1"
 from w1thermsensor import NoSensorFoundError, Sensor, W1ThermSensor  # after the line above
 
 READ_DEADLINE_S = 5.0
-"""Twice what the kernel's five tries take on a bad bus; later than that a read counts as hung."""
+"""More than the five tries of the kernel's driver take on a bad bus (3.75 s); after that a read is hung."""
 
 _DEVICE_NAME = re.compile(r"(?!00)[0-9a-f]{2}-[0-9a-f]{12}")
 """Family 00 is what noise on the line leaves."""
