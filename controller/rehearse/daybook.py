@@ -107,7 +107,7 @@ class DaybookView:
             return
         if event.event == "cleared":
             lasted = duration_text(self._elapsed_s - self._raised_at_s.pop(event.notice_id, self._elapsed_s))
-            words, tint = f"✓ {event.kind.value} over after {lasted}: {event.frame or 'this board'}", "2"
+            words, tint = f"✓ {event.kind.value} over after {lasted}: {event.text}", "2"
         else:
             self._raised_at_s.setdefault(event.notice_id, self._elapsed_s)
             words, tint = f"▸ {event.kind.value} {event.text}", "31" if event.urgency is Urgency.NOW else "1"
