@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import io
 import json
 import os
 import subprocess
@@ -392,11 +393,15 @@ def test_a_real_disk_filled_to_its_last_byte_takes_the_lockout(tmp_path: Path) -
 
 def fill(path: Path) -> None:
     """Write until nothing more fits, down to single bytes."""
-    with path.open("ab", buffering=0) as file:
-        for size in (4096, 1):
-            with pytest.raises(OSError, match="No space left"):
-                while True:
-                    file.write(bytes(size))
+    for size in (4096, 1):
+        with path.open("ab", buffering=0) as file, pytest.raises(OSError, match="No space left"):
+            write_for_ever(file, bytes(size))
+
+
+def write_for_ever(file: io.FileIO, data: bytes) -> None:
+    """Until the disk refuses."""
+    while True:
+        file.write(data)
 
 
 # Gone is not cleared.
