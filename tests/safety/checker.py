@@ -67,6 +67,18 @@ class Watchman:
         if sound:
             self.before_s = now_s
 
+    def restarted(self, now_s: float, *, pin_on: bool) -> None:
+        """Another process of the same boot: runs, switch-ons and heat of the hour go on counting."""
+        if self.on_since_s is not None:
+            self.heated_at_s = now_s
+        self.missed(now_s, pin_on=pin_on)
+        self.start_s = self.before_s = now_s
+
+    def heated_s(self, from_s: float, until_s: float) -> float:
+        """Seconds of heat between two instants, the present run included."""
+        runs = [*self.runs, *([] if self.on_since_s is None else [(self.on_since_s, until_s)])]
+        return sum(max(0.0, min(end_s, until_s) - max(begin_s, from_s)) for begin_s, end_s in runs)
+
     def missed(self, now_s: float, *, pin_on: bool) -> None:
         """A tick without evidence for this frame."""
         demand(not pin_on, "no evidence means off")

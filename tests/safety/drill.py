@@ -8,16 +8,17 @@ from __future__ import annotations
 from typing import Any
 
 from controller.heat.limits import HeatLimits
+from controller.heat.thermostat import ThermostatInput, ThermostatSettings, fresh_thermostat, step_thermostat
 from controller.vocabulary import HeatReport, Lockout, LockoutCause
 from tests.safety.checker import Watchman, demand
-from tests.safety.lab import NORTH, SOUTH, GateLab, evidence, limits, lost, sample
+from tests.safety.lab import NORTH, SOUTH, FakeSwitchings, GateLab, evidence, limits, lost, sample
 
 
 class Watched:
     """One frame's gate and the watchman beside it."""
 
     def __init__(self, frame: HeatLimits, *, isolating: bool = False, **usual: Any) -> None:
-        self.lab = GateLab({SOUTH: frame}, isolating=isolating)
+        self.lab = GateLab({SOUTH: frame}, isolating=isolating, switchings=FakeSwitchings())
         self.usual = usual
         self.watchman = Watchman(frame, self.lab.now_s)
 
@@ -33,6 +34,18 @@ class Watched:
             raise ValueError("no ticks asked for")
         return report
 
+    def restart(self) -> None:
+        """The process is killed and another one starts over the same pins and files."""
+        self.lab.now_s += 1.0
+        self.lab.start()
+        self.watchman.restarted(self.lab.now_s, pin_on=self.lab.heat[SOUTH].level)
+
+    def share(self, hours: float, **changes: Any) -> float:
+        """The share of so many hours that was heated."""
+        from_s = self.lab.now_s
+        self.ticks(int(hours * 360.0), **changes)
+        return self.watchman.heated_s(from_s, self.lab.now_s) / (self.lab.now_s - from_s)
+
     def heat_up(self, **changes: Any) -> None:
         """On, or the drill has drilled nothing."""
         report = self.ticks(25, **changes)
@@ -47,6 +60,9 @@ def drill() -> None:
     _limits()
     _inputs()
     _blind()
+    _blind_for_hours()
+    _lost_and_heated()
+    _restarts()
     _unsound()
     _lockouts()
     _forgotten()
@@ -123,6 +139,65 @@ def _blind() -> None:
     watched.ticks(2, root=(None,), frost_likely=False)
 
 
+def _blind_for_hours() -> None:
+    for times in ({}, {"min_on_s": 1800.0}, {"min_off_s": 1800.0}, {"min_on_s": 1800.0, "min_off_s": 1800.0}):
+        frame = limits(blind_duty_allowed=True, cable_max_c=60.0, **times)
+        watched = Watched(frame, cable=20.0)
+        watched.ticks(25)
+        thermostat = fresh_thermostat(watched.lab.now_s)
+        settings = ThermostatSettings(
+            keep_above_c=2.0,
+            differential_k=1.0,
+            min_on_s=frame.min_on_s,
+            min_off_s=frame.min_off_s,
+            lead_s=0.0,
+            leaf_allowance_k=0.0,
+        )
+        from_s = watched.lab.now_s
+        for _ in range(6 * 360):
+            seen = ThermostatInput(
+                now_s=watched.lab.now_s + 10.0,
+                frost_c=None,
+                bed_c=None,
+                raise_k=0.0,
+                blind=True,
+                frost_likely=True,
+                relay_on=watched.lab.heat[SOUTH].level,
+            )
+            thermostat, wish = step_thermostat(settings, thermostat, seen)
+            watched.ticks(1, air=(None,), root=(None,), cable=lost(), heat_wanted=wish.heat_wanted)
+        share = watched.watchman.heated_s(from_s, watched.lab.now_s) / (watched.lab.now_s - from_s)
+        demand(share >= 0.15, "blind heat is given, not only allowed (L2)")
+
+
+def _lost_and_heated() -> None:
+    watched = Watched(limits(blind_duty_allowed=True, cable_max_c=60.0), cable=20.0)
+    watched.heat_up()
+    gone: dict[str, Any] = {"root": (None,), "cable": lost()}
+    demand(watched.share(6.0, **gone) >= 0.15, "bed and cable lost: bounded heat goes on (P01, P04)")
+    watched = Watched(limits())
+    watched.heat_up()
+    demand(watched.share(3.0, air=(None, None)) >= 0.9, "both air probes lost: heat goes on (P02)")
+    watched = Watched(limits(cable_max_c=60.0), cable=20.0)
+    watched.heat_up()
+    watched.ticks(1, cable=60.0)
+    demand(watched.share(3.0, cable=lost()) >= 0.5, "a probe that died hot ends no winter's heat")
+
+
+def _restarts() -> None:
+    watched = Watched(limits())
+    for _ in range(60):
+        for _ in range(24):
+            if watched.ticks(1).relay_on:
+                break
+        watched.restart()
+    coasting = Watched(limits())
+    coasting.heat_up()
+    coasting.restart()
+    coasting.ticks(400, root=(30.0,))
+    demand(SOUTH in coasting.lab.store.kept, "a restart does not undo that it was heated")
+
+
 def _unsound() -> None:
     for changes in (
         {"root": (float("nan"),)},
@@ -149,8 +224,7 @@ def _lockouts() -> None:
     welded.heat_up()
     welded.ticks(5, heat_wanted=False, feedback_live=True)
     demand(SOUTH in welded.lab.store.kept, "a lockout is on disk")
-    welded.lab.start()
-    welded.watchman = Watchman(limits(), welded.lab.now_s)
+    welded.restart()
     demand(welded.ticks(60).lockout is not None, "a lockout outlives the process")
 
 

@@ -157,6 +157,22 @@ PLANTS: dict[str, Plant] = {
     "a start owes nothing": _put(
         line, "fresh_memory", lambda now_s, past: memory.fresh_memory(now_s - 1000.0, past)
     ),
+    "a restart forgets switch-ons": _put(
+        line,
+        "fresh_memory",
+        lambda now_s, past: memory.fresh_memory(
+            now_s, None if past is None else replace(past, switch_ons=())
+        ),
+    ),
+    "a restart forgets heat": _put(
+        line,
+        "fresh_memory",
+        lambda now_s, past: memory.fresh_memory(
+            now_s, None if past is None else replace(past, heated_at_s=None)
+        ),
+    ),
+    "hot and out of sight is for ever": _put(interlock, "_has_cooled", lambda *_args: False),
+    "blind heat waits for half an hour's room": _put(interlock, "BLIND_RUN_S", 1800.0),
     "nothing is ever hot": _put(interlock, "_is_hot", lambda *_args, **_named: False),
     "nothing ever locks for heat": _put(interlock, "_over", lambda *_args: ""),
     "nothing ever locks": _put(interlock, "_lockout", lambda *_args: (None, "")),

@@ -20,7 +20,7 @@ from controller.heat.limits import HeatLimits
 from controller.heat.thermostat import ThermostatInput, ThermostatSettings, fresh_thermostat, step_thermostat
 from controller.vocabulary import HeatReport
 from tests.safety.checker import Broken, Watchman
-from tests.safety.lab import SOUTH, FakePin, GateLab, evidence, limits, lost, sample
+from tests.safety.lab import SOUTH, FakePin, FakeSwitchings, GateLab, evidence, limits, lost, sample
 from tests.safety.test_planted_faults import PLANTS
 
 FRAMES = {
@@ -59,7 +59,7 @@ class GateMachine(RuleBasedStateMachine):
     def start(self, kind: str, isolating: bool) -> None:  # noqa: FBT001  # drawn
         """One frame of some kind."""
         self.kind = kind
-        self.lab = GateLab({SOUTH: FRAMES[kind]}, isolating=isolating)
+        self.lab = GateLab({SOUTH: FRAMES[kind]}, isolating=isolating, switchings=FakeSwitchings())
         self.limits: HeatLimits = FRAMES[kind]
         self.watchman = Watchman(self.limits, self.lab.now_s)
         self.report: HeatReport | None = None
@@ -200,14 +200,24 @@ class GateMachine(RuleBasedStateMachine):
 
     @rule()
     def restart(self) -> None:
-        """The process ends and another one starts: the lockout stays, the rest is owed."""
+        """The process ends and another one starts: lockout, runs and switch-ons stay, the rest is owed."""
         self.lab.gate.all_off()
         assert not self.pin.level
         self.lab.now_s += 1.0
         self.lab.start()
-        lockout = self.watchman.lockout
-        self.watchman = Watchman(self.limits, self.lab.now_s)
-        self.watchman.lockout = lockout
+        self.watchman.restarted(self.lab.now_s, pin_on=self.pin.level)
+
+    @rule(rounds=st.integers(2, 12), mild=st.integers(0, 6))
+    def crash_loop(self, rounds: int, mild: int) -> None:
+        """M04, R13: killed as soon as heat is on, again and again."""
+        for _ in range(rounds):
+            for _ in range(24):
+                self.tick()
+                if self.pin.level:
+                    break
+            self.restart()
+        for _ in range(mild):
+            self.tick(heat_wanted=False)
 
     @precondition(lambda self: self.report is not None and self.report.lockout is not None)
     @rule()
@@ -229,7 +239,14 @@ TestGateMachine = GateMachine.TestCase
 
 @pytest.mark.parametrize(
     "name",
-    ["the off proof comes a tick late", "no rest", "no switching limit", "no blind share", "two good cycles"],
+    [
+        "the off proof comes a tick late",
+        "no rest",
+        "no switching limit",
+        "no blind share",
+        "two good cycles",
+        "a restart forgets switch-ons",
+    ],
 )
 def test_the_machine_finds_a_planted_fault_by_itself(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Uniform random ticks once missed a weakened on-time limit; long cold spells find it."""
