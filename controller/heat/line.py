@@ -96,13 +96,12 @@ class Line:
         self._relay_on: bool
         self._switch_on_count = 0
         self._owed_ticks = 0
+        """Until what could not be written is tried again; 0 where nothing is owed."""
         self._keep_fault = ""
         words = "the lockouts could not be read"
         self._lockout = self._find(
             Lockout(frame=name, cause=LockoutCause.UNREADABLE, detail=words, raised_utc="")
         )
-        self._owed = True
-        """Something is still to be written: the room for a lockout, or the lockout itself."""
         self._settle()
 
     @property
@@ -123,9 +122,9 @@ class Line:
         self._live = None if heard is None else heard.feedback_live
         if self._lockout is not None:
             self._follow(self._lockout)
-        if self._owed:
-            self._owed_ticks += 1
-            if self._owed_ticks >= KEEP_AGAIN_TICKS:
+        if self._owed_ticks > 0:
+            self._owed_ticks -= 1
+            if self._owed_ticks == 0:
                 self._settle()
         if self.contacts.off_fault or self.contacts.ended:
             self._memory = owe_rest(self._memory)
@@ -223,9 +222,10 @@ class Line:
 
     def _keep(self, lockout: Lockout) -> None:
         """Write the lockout; what went wrong is remembered and tried again."""
-        self._owed, self._owed_ticks = True, 0
+        self._owed_ticks = KEEP_AGAIN_TICKS
         try:
-            self._owed = not self._lockouts.keep(lockout)
+            if self._lockouts.keep(lockout):
+                self._owed_ticks = 0
         except Exception as error:  # noqa: BLE001  # no disk trouble may undo a lockout
             self._keep_fault = f"{type(error).__name__}: {error}"
         else:
@@ -237,21 +237,17 @@ class Line:
             return
         self._lockout = self._find(lockout)
         if self._lockout is None:
-            self._owed = True
             self._memory = owe_rest(self._memory)
+            self._settle()
 
     def _settle(self) -> None:
         """Write what is still owed: the lockout as it is known, or the room for one."""
-        self._owed_ticks = 0
         if self._lockout is None:
             try:
                 self._lockouts.prepare(self.name)
             except Exception:  # noqa: BLE001  # heat needs no disk; the full disk itself is told elsewhere
-                return
-            self._owed = False
-        elif self._lockout.cause is LockoutCause.UNREADABLE:
-            self._owed = False
-        else:
+                self._owed_ticks = KEEP_AGAIN_TICKS
+        elif self._lockout.cause is not LockoutCause.UNREADABLE:
             self._keep(self._lockout)
 
     def _find(self, if_unreadable: Lockout) -> Lockout | None:
