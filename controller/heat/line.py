@@ -122,7 +122,7 @@ class Line:
         self._live = None if heard is None else heard.feedback_live
         if self._lockout is not None:
             self._follow(self._lockout)
-        if self._owed_ticks > 0:
+        if self._owed_ticks != 0:
             self._owed_ticks -= 1
             if self._owed_ticks == 0:
                 self._settle()
