@@ -121,13 +121,14 @@ def _next_lines(
     """For each frame what the keeper would do first."""
     for blocking in findings.blocking:
         yield f"  {blocking}"
-    lockouts = LockoutFiles(folders.lockouts, settings.heat_pins)
+    lockouts = LockoutFiles(folders.lockouts, settings.heat_pins, run=folders.run)
     for name, frame in settings.frames.items():
         if frame.heat is None:
             yield f"  {name}: watched and told about; it has no heat"
             continue
         lockout = _find_lockout(lockouts, name)
-        words = _held_back(name, states[name], lockout)
+        stands_under = "" if lockout is None else " and ".join(lockouts.stored_as(name)) or name
+        words = _held_back(name, states[name], lockout, stands_under)
         words = words or _heat_words(frame.heat, states[name], looks[name], settings.site.units)
         yield f"  {name}: {words}"
 
@@ -148,12 +149,12 @@ def _commission_words(state: CommissionState) -> str:
     return f"done {state.date_utc[:10]}; bounded heat with no probe to watch it: {blind}"
 
 
-def _held_back(name: FrameName, state: CommissionState, lockout: Lockout | None) -> str:
+def _held_back(name: FrameName, state: CommissionState, lockout: Lockout | None, stands_under: str) -> str:
     """What a person has to do before heat can be had at all; empty when nothing."""
     if lockout is not None:
         return (
             f"heat is locked: {lockout.detail}. Once the cause is found and gone: "
-            f"frameward clear-lockout {name}"
+            f"frameward clear-lockout {stands_under}"
         )
     if not state.done:
         done_by = (

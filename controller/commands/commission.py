@@ -101,11 +101,13 @@ def _commission(
     heat = frame.heat
     if heat is None:
         raise CommandRejected(f"{frame.name} has no heat, so there is nothing to commission")
-    lockout = LockoutFiles(folders.lockouts, settings.heat_pins).find(frame.name)
+    lockouts = LockoutFiles(folders.lockouts, settings.heat_pins, run=folders.run)
+    lockout = lockouts.find(frame.name)
     if lockout is not None:
+        stands_under = " and ".join(lockouts.stored_as(frame.name)) or frame.name
         raise CommandRejected(
             f"{frame.name} is locked ({lockout.detail}); "
-            f"find the cause, then run frameward clear-lockout {frame.name}"
+            f"find the cause, then run frameward clear-lockout {stands_under}"
         )
     pins = REHEARSAL if kind is FolderKind.REHEARSAL else BOARD
     calibration = load_calibration(folders.calibration)

@@ -121,11 +121,13 @@ def test_no_file_a_pipe_or_a_folder_is_said_at_once(tmp_path: Path) -> None:
 
 
 def test_trouble_in_writing_is_kept_and_not_raised(tmp_path: Path) -> None:
-    writer = SnapshotWriter(tmp_path / "nowhere" / "snapshot.json")
+    """A folder that was swept away is made again; what cannot be one is said."""
+    (tmp_path / "file").write_text("")
+    writer = SnapshotWriter(tmp_path / "file" / "snapshot.json")
     writer.write(document())
     assert not writer.healthy
     assert "cannot be written" in writer.detail
-    (tmp_path / "nowhere").mkdir()
+    (tmp_path / "file").unlink()
     writer.write(document())
     assert writer.healthy
 
