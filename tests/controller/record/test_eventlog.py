@@ -212,7 +212,7 @@ def test_set_up_sends_every_record_through_one_log(
 ) -> None:
     clock = FakeClock()
     set_up_log(mono_s=clock.mono_s, utc_s=clock.utc_s, environment={})
-    logging.getLogger("any.library").warning("hello")
-    logging.getLogger("any.library").debug("not wanted")
-    assert capsys.readouterr().err == "2026-01-01T00:00:00Z warning any.library: hello\n"
+    logging.getLogger("some_package").warning("hello")
+    logging.getLogger("some_package").debug("not wanted")
+    assert capsys.readouterr().err == "2026-01-01T00:00:00Z warning some_package: hello\n"
     assert len(root_logger.handlers) == 1
