@@ -15,7 +15,7 @@ from controller.commands.commission_form import Form, refuse_silent
 from controller.commands.look import look_at_probes
 from controller.commands.options import config_option, run_option, state_option, w1_option
 from controller.commands.relay_trial import pulse_relay
-from controller.commands.whose import insist_owner, insist_readable, say_folders
+from controller.commands.whose import insist_readable, insist_writable, say_folders
 from controller.config.records import FrameSettings, Settings
 from controller.errors import CommandRejected, ConfigError, HardwareError
 from controller.folders import FolderKind, Folders, claim_folders, find_folders, refuse_other_kind
@@ -77,7 +77,7 @@ def command(
             click.echo(line)
         return
     frame = _choose(loaded.settings, frame_name)
-    insist_owner(folders.state)
+    insist_writable(folders.state)
     kind = FolderKind.REHEARSAL if rehearsal else FolderKind.LIVE
     refuse_other_kind(folders, kind=kind)
     with only_one(folders), _safe_last_words():

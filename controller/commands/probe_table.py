@@ -59,7 +59,7 @@ class ProbeTable:
         """One line per probe, below a heading; then one per device that is of no use here."""
         families = ", ".join(PROBE_FAMILIES)
         return [
-            self._heading(),
+            self.heading(),
             *(self._list_line(probe, readings[probe]) for probe in self.probes),
             *(f"{other:<16} not usable here: of the families {families} only" for other in self.unusable),
         ]
@@ -68,7 +68,8 @@ class ProbeTable:
         """Id and place, in columns."""
         return f"{probe:<16} {self._place_text(probe):<{_PLACE_COLUMNS}}"
 
-    def _heading(self) -> str:
+    def heading(self) -> str:
+        """What stands in the columns that every line has."""
         return f"{'probe':<16} {'place':<{_PLACE_COLUMNS}} reading"
 
     def _place_text(self, probe: ProbeId) -> str:
@@ -88,25 +89,28 @@ class ProbeTable:
 
 
 class WarmthWatch:
-    """Remembers half a minute of readings and marks the probe that warms most."""
+    """Shows how far each probe has moved since the start, and marks the one that warms most just now."""
 
     def __init__(self, table: ProbeTable) -> None:
         """Begin with no past."""
         self._table = table
         self._past: dict[ProbeId, list[tuple[float, float]]] = {probe: [] for probe in table.probes}
+        self._first_c: dict[ProbeId, float] = {}
 
     def lines(self, readings: Mapping[ProbeId, Reading], now_s: float) -> list[str]:
-        """One line per probe; at most one is marked, and only after a clear rise."""
+        """A heading and one line per probe; at most one is marked, and only after a clear rise."""
         rises_k = {probe: self._rise_k(probe, readings[probe], now_s) for probe in self._table.probes}
         warmest = max(rises_k, key=rises_k.__getitem__)
         return [
-            self._line(
-                probe,
-                readings[probe],
-                rises_k[probe],
-                marked=probe == warmest and rises_k[probe] >= WARMING_K,
-            )
-            for probe in self._table.probes
+            f"{self._table.heading()}   change since start",
+            *(
+                self._line(
+                    probe,
+                    readings[probe],
+                    marked=probe == warmest and rises_k[probe] >= WARMING_K,
+                )
+                for probe in self._table.probes
+            ),
         ]
 
     def _rise_k(self, probe: ProbeId, reading: Reading, now_s: float) -> float:
@@ -117,10 +121,13 @@ class WarmthWatch:
         self._past[probe] = past
         return past[-1][1] - past[0][1] if past and isinstance(reading, Sample) else 0.0
 
-    def _line(self, probe: ProbeId, reading: Reading, rise_k: float, *, marked: bool) -> str:
+    def _line(self, probe: ProbeId, reading: Reading, *, marked: bool) -> str:
         start = self._table.start_of_line(probe)
         if not isinstance(reading, Sample):
             return f"{start} none: {_WHY[reading.reason]}"
-        units = self._table.units
+        change_k = reading.temp_c - self._first_c.setdefault(probe, reading.temp_c)
+        change = span_text(change_k, self._table.units)
+        if change_k > 0 and not change.startswith("0.0 "):
+            change = f"+{change}"
         mark = "  <== warming" if marked else ""
-        return f"{start} {temperature_text(reading.temp_c, units):>8}  {span_text(rise_k, units):>7}{mark}"
+        return f"{start} {temperature_text(reading.temp_c, self._table.units):>8}  {change:>8}{mark}"

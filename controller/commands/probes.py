@@ -16,6 +16,7 @@ from controller.bounded_read import UnfitFile, read_bounded
 from controller.commands.look import first_readings, judge_alone, read_once
 from controller.commands.options import config_option, run_option, state_option, w1_option
 from controller.commands.probe_table import ProbeTable, WarmthWatch
+from controller.commands.whose import insist_writable
 from controller.config.parse import LARGEST_FILE_BYTES, decode_settings, parse_settings
 from controller.config.records import Settings
 from controller.errors import CommandRejected, ConfigError, HardwareError
@@ -73,7 +74,11 @@ def command() -> None:
     """List probes, watch them live, correct them in melting ice."""
 
 
-@command.command("list", epilog="Example: frameward probes list --w1 /sys/bus/w1/devices")
+@command.command(
+    "list",
+    short_help="Show every probe, its place and its reading.",
+    epilog="Example: frameward probes list --w1 /sys/bus/w1/devices",
+)
 @config_option
 @state_option
 @run_option
@@ -83,9 +88,7 @@ def list_command(*, config: Path, state: Path | None, run: Path | None, w1: Path
     assigned = _read_assigned(config)
     calibration = load_calibration(find_folders(state, run, os.environ).calibration)
     table = _make_table(assigned, calibration, w1)
-    for remark in (assigned.remark, *calibration.faults):
-        if remark:
-            click.echo(remark, err=True)
+    _say_remarks(assigned, calibration)
     raws = read_once(table.probes, w1)
     readings = {
         probe: judge_alone(raws.get(probe), table.place_of(probe), calibration.offset_k(probe))
@@ -95,15 +98,31 @@ def list_command(*, config: Path, state: Path | None, run: Path | None, w1: Path
         click.echo(line)
 
 
-@command.command("watch", epilog="Example: frameward probes watch   (Ctrl-C ends it)")
+@command.command(
+    "watch",
+    short_help="Show all probes live; the one that warms is marked.",
+    epilog="Example: frameward probes watch   (Ctrl-C ends it)",
+)
 @config_option
+@state_option
+@run_option
 @w1_option
 @_every_option
 @click.option("--rounds", type=click.IntRange(min=1), default=None, help="End after so many looks.")
-def watch_command(*, config: Path, w1: Path, every_s: float, rounds: int | None) -> None:
-    """Show all probes live; take one in the hand, and the line of the one that warms is marked."""
+def watch_command(
+    *,
+    config: Path,
+    state: Path | None,
+    run: Path | None,
+    w1: Path,
+    every_s: float,
+    rounds: int | None,
+) -> None:
+    """Show all probes live, corrected; take one in the hand, and the line of the one that warms is marked."""
     assigned = _read_assigned(config)
-    table = _make_table(assigned, Calibration(corrections={}), w1)
+    calibration = load_calibration(find_folders(state, run, os.environ).calibration)
+    table = _make_table(assigned, calibration, w1)
+    _say_remarks(assigned, calibration)
     watch = WarmthWatch(table)
     readers = BusReaders(table.probes, w1, every_s, READ_DEADLINE_S, time.monotonic)
     click.echo("Take one probe in the hand for half a minute. Ctrl-C ends.")
@@ -114,10 +133,11 @@ def watch_command(*, config: Path, w1: Path, every_s: float, rounds: int | None)
         for _ in _looks(every_s, rounds):
             raws, now_s = readers.latest(), time.monotonic()
             readings = {
-                probe: judge_alone(raws.get(probe), table.place_of(probe), 0.0) for probe in table.probes
+                probe: judge_alone(raws.get(probe), table.place_of(probe), calibration.offset_k(probe))
+                for probe in table.probes
             }
-            if overwrite and drawn:
-                click.echo(f"\x1b[{drawn}A\x1b[J", nl=False)
+            if drawn:
+                click.echo(f"\x1b[{drawn}A\x1b[J" if overwrite else "\n", nl=False)
             lines = watch.lines(readings, now_s)
             drawn = len(lines)
             click.echo("\n".join(lines))
@@ -127,7 +147,11 @@ def watch_command(*, config: Path, w1: Path, every_s: float, rounds: int | None)
         readers.close()
 
 
-@command.command("ice", epilog="Example: frameward probes ice --probe 28-000007a1c0e5")
+@command.command(
+    "ice",
+    short_help="Correct one probe in melting ice.",
+    epilog="Example: frameward probes ice --probe 28-000007a1c0e5",
+)
 @click.option("--probe", "probe_name", required=True, metavar="ID", help="The probe in the ice bath.")
 @state_option
 @run_option
@@ -152,6 +176,8 @@ def ice_command(
     yes: bool,
 ) -> None:
     """Correct one probe at 0 °C: guided, steady readings only, at most what the data sheet allows."""
+    folders = find_folders(state, run, os.environ)
+    insist_writable(folders.state)
     probe = _find_named(probe_name, w1)
     click.echo(_ICE_WORDS)
     if not yes:
@@ -161,7 +187,7 @@ def ice_command(
         point = _settle(_distinct_raw_c(readers, probe, every_s, rounds))
     finally:
         readers.close()
-    path = find_folders(state, run, os.environ).calibration
+    path = folders.calibration
     date_utc = datetime.now(UTC).date().isoformat()
     save_correction(
         path, probe, Correction(offset_k=point.offset_k, residual_k=point.residual_k, date_utc=date_utc)
@@ -170,6 +196,13 @@ def ice_command(
         f"{probe}: corrected by {point.offset_k:+.3f} K, readings within ±{point.residual_k:.3f} K, "
         f"{date_utc}.\nStored in {path}; the keeper applies it when it next starts."
     )
+
+
+def _say_remarks(assigned: _Assigned, calibration: Calibration) -> None:
+    """What of settings and corrections could not be used, beside the readings."""
+    for remark in (assigned.remark, *calibration.faults):
+        if remark:
+            click.echo(remark, err=True)
 
 
 def _settle(raw_c: Iterator[float]) -> IcePoint:

@@ -32,16 +32,20 @@ def insist_readable(*paths: Path) -> None:
             raise _refused(path, f"it belongs to {owner}; try: sudo -u {owner} frameward ...")
 
 
-def insist_owner(folder: Path) -> None:
-    """StorageError where the superuser would leave files that the folder's owner cannot use."""
+def insist_writable(folder: Path) -> None:
+    """StorageError where what is to be stored there could not be, or could not be used afterwards.
+
+    Said before a person has answered a form or waited for an ice bath. The superuser is refused in
+    a folder of somebody else's, who could not read what root leaves there.
+    """
     try:
         owner_uid = folder.stat().st_uid
     except (OSError, ValueError):
         return  # nothing there yet, or nothing that can be used; whoever needs it will say so
-    if os.geteuid() == 0 and owner_uid != 0:
-        owner = user_name(owner_uid)
+    me_uid, owner = os.geteuid(), user_name(owner_uid)
+    if (me_uid == 0 and owner_uid != 0) or not os.access(folder, os.W_OK | os.X_OK):
         raise StorageError(
-            f"{folder}: belongs to {owner}, who could not read what root writes there; "
+            f"{folder}: belongs to {owner}, and {user_name(me_uid)} should not or may not write there; "
             f"run this as its owner: sudo -u {owner} frameward ..."
         )
 

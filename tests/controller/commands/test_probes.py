@@ -12,9 +12,11 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from controller.commands import probes, whose
 from controller.commands.probe_table import ProbeTable, WarmthWatch
 from controller.commands.probes import command
-from controller.errors import CommandRejected, HardwareError
+from controller.errors import CommandRejected, HardwareError, StorageError
+from controller.loop.calibration_file import Correction, save_correction
 from controller.vocabulary import Place, ProbeId, Reading, Rejected, Rejection, Sample
 from tests.fakes import W1Tree
 
@@ -36,11 +38,10 @@ def tree(tmp_path: Path) -> Iterator[W1Tree]:
 def invoke(tree: W1Tree, tmp_path: Path, *args: str, config: Path | None = None) -> Result:
     """Run one sub-command on the tree, with folders of its own."""
     folders = ["--w1", str(tree.folder)]
-    if args[0] != "watch":
-        folders += ["--state", str(tmp_path / "state"), "--run", str(tmp_path / "run")]
+    folders += ["--state", str(tmp_path / "state"), "--run", str(tmp_path / "run")]
     if args[0] != "ice":
         folders += ["--config", str(config or tmp_path / "none.toml")]
-    return CliRunner().invoke(command, [*args, *folders])
+    return CliRunner().invoke(command, [*args, *folders], color=True)
 
 
 def test_list_works_before_any_settings(tree: W1Tree, tmp_path: Path) -> None:
@@ -133,9 +134,42 @@ def test_watch_shows_each_round_and_ends(tree: W1Tree, tmp_path: Path) -> None:
     """Off a terminal one block follows another."""
     result = invoke(tree, tmp_path, "watch", "--rounds", "3", "--every-s", "0.02")
     assert result.exit_code == 0, result.output
-    assert result.stdout.count(A) == 3
+    _, *blocks = result.stdout.removesuffix("\n").replace("ends.\n", "ends.\n\n").split("\n\n")
+    assert len(blocks) == 3
+    for block in blocks:
+        head, *lines = block.splitlines()
+        assert head.split() == ["probe", "place", "reading", "change", "since", "start"]
+        assert [line.split()[0] for line in lines] == [A, B]
     assert "\x1b" not in result.stdout
     assert "warming" not in result.stdout
+
+
+def test_watch_shows_corrected_readings_as_list_does(tree: W1Tree, tmp_path: Path) -> None:
+    """Else a probe would seem to differ from itself."""
+    path = tmp_path / "state" / "calibration.json"
+    save_correction(path, ProbeId(B), Correction(offset_k=-0.4, residual_k=0.0, date_utc="2026-11-01"))
+    for name, rounds in (("list", []), ("watch", ["--rounds", "1", "--every-s", "0.02"])):
+        output = invoke(tree, tmp_path, name, *rounds).stdout
+        assert re.search(rf"{B}\s+no place yet\s+3\.6 °C ", output), name
+
+
+def test_on_a_terminal_watch_draws_over_its_last_round_heading_and_all(
+    tree: W1Tree, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(probes, "_can_overwrite", lambda: True)
+    output = invoke(tree, tmp_path, "watch", "--rounds", "3", "--every-s", "0.02").stdout
+    assert output.count("\x1b[3A\x1b[J") == 2
+    assert "\n\n" not in output
+
+
+def test_the_change_is_counted_from_the_first_reading() -> None:
+    """Up and down, however long ago it was; the mark goes by the last half minute only."""
+    watch = WarmthWatch(table())
+    shown = [
+        [line.split("°C")[1].strip() for line in watch.lines(both(a_c, b_c), now_s)[1:]]
+        for a_c, b_c, now_s in ((10.0, 10.0, 0.0), (10.5, 9.5, 100.0), (10.03, 9.5, 200.0))
+    ]
+    assert shown == [["0.0 K", "0.0 K"], ["+0.5 K", "−0.5 K"], ["0.0 K", "−0.5 K"]]
 
 
 def test_watch_ends_quietly_with_control_c(
@@ -191,7 +225,7 @@ def test_a_probe_without_reading_is_never_marked() -> None:
     }
     lines = watch.lines(gone, 2.0)
     assert marked(lines) == []
-    assert "does not answer" in lines[0]
+    assert "does not answer" in lines[1]
 
 
 def test_ice_stores_a_dated_correction_with_its_residual(tree: W1Tree, tmp_path: Path) -> None:
@@ -216,6 +250,16 @@ def test_ice_refuses_and_stores_nothing(
     assert isinstance(result.exception, CommandRejected)
     assert words in str(result.exception)
     assert not (tmp_path / "state" / "calibration.json").exists()
+
+
+def test_ice_says_before_the_bath_that_it_could_not_store(
+    tree: W1Tree, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "state").mkdir()
+    monkeypatch.setattr(whose.os, "access", lambda _path, _mode: False)
+    result = invoke(tree, tmp_path, "ice", "--probe", A, "--yes")
+    assert isinstance(result.exception, StorageError)
+    assert "crush" not in result.output
 
 
 def test_ice_asks_first_and_leaves_when_the_bath_is_not_ready(tree: W1Tree, tmp_path: Path) -> None:
@@ -243,7 +287,9 @@ def test_ice_knows_only_probes_that_are_there(tree: W1Tree, tmp_path: Path) -> N
 
 @pytest.mark.parametrize("name", ["list", "watch", "ice"])
 def test_every_sub_command_explains_itself_with_an_example(name: str) -> None:
-    """``--help`` ends with a line to copy."""
+    """``--help`` ends with a line to copy, and the list of them cuts none short."""
+    overview = CliRunner().invoke(command, ["--help"]).output
+    assert re.search(rf"^  {name} .*[^.]\.$", overview, re.MULTILINE)
     result = CliRunner().invoke(command, [name, "--help"])
     assert result.exit_code == 0
     assert f"Example: frameward probes {name}" in result.output

@@ -53,12 +53,21 @@ def test_root_writes_nothing_into_a_folder_of_somebody_else(
     status = os.stat_result((0o40750, 0, 0, 1, owner_uid, owner_uid, 0, 0, 0, 0))
     monkeypatch.setattr(whose.Path, "stat", lambda _path: status)
     monkeypatch.setattr(whose.os, "geteuid", lambda: me_uid)
+    monkeypatch.setattr(whose.os, "access", lambda _path, _mode: True)
     if refused:
         with pytest.raises(StorageError, match=f"sudo -u {user_name(owner_uid)} frameward"):
-            whose.insist_owner(tmp_path)
+            whose.insist_writable(tmp_path)
     else:
-        whose.insist_owner(tmp_path)
+        whose.insist_writable(tmp_path)
 
 
 def test_a_folder_that_is_not_there_has_no_owner(tmp_path: Path) -> None:
-    whose.insist_owner(tmp_path / "none")
+    whose.insist_writable(tmp_path / "none")
+
+
+def test_a_folder_that_may_not_be_written_to_is_said_beforehand(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(whose.os, "access", lambda _path, mode: not mode & os.W_OK)
+    with pytest.raises(StorageError, match=f"belongs to {ME}.*may not write there"):
+        whose.insist_writable(tmp_path)
