@@ -14,6 +14,7 @@ from pathlib import Path
 import click
 
 from controller.commands.options import config_option, run_option, state_option
+from controller.commands.whose import insist_readable, insist_writable, say_folders
 from controller.errors import CommandRejected, ConfigError
 from controller.folders import Folders, boot_id, find_folders
 from controller.loop.settings_file import load_settings
@@ -61,6 +62,9 @@ def command(*, frame: str, cause_gone: bool, config: Path, state: Path | None, r
     locked and have a licensed electrician look. Heat does not come on at once: the frame first rests.
     """
     folders = find_folders(state, run, os.environ)
+    insist_readable(config, folders.state)
+    insist_writable(folders.state)
+    say_folders(folders)
     name = FrameName(frame)
     files = LockoutFiles(folders.lockouts, _heat_pins(config, folders), run=folders.run)
     known = {*files.frames, *files.all_names()}

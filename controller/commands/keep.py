@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from controller.commands.options import config_option, run_option, state_option, w1_option
+from controller.commands.whose import insist_readable, refuse_root
 
 
 @click.command(
@@ -63,6 +64,8 @@ def _keep(
     from controller.record.eventlog import set_up_log  # noqa: PLC0415
 
     folders = find_folders(state, run, os.environ)
+    insist_readable(folders.state)
+    refuse_root(folders.state)
     claim_folders(folders, kind=FolderKind.REHEARSAL if rehearsal else FolderKind.LIVE)
     clock = LapseClock(lapse=lapse, step_file=folders.rehearsal_clock_step) if rehearsal else BoardClock()
     log = set_up_log(mono_s=clock.mono_s, utc_s=clock.utc_s, environment=os.environ)

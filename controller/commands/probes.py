@@ -6,21 +6,18 @@ import os
 import sys
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 
-from controller.bounded_read import UnfitFile, read_bounded
+from controller.commands.assigned import Assigned, read_assigned
 from controller.commands.look import first_readings, judge_alone, read_once
 from controller.commands.options import config_option, run_option, state_option, w1_option
 from controller.commands.probe_table import ProbeTable, WarmthWatch
-from controller.commands.whose import insist_writable
-from controller.config.parse import LARGEST_FILE_BYTES, decode_settings, parse_settings
-from controller.config.records import Settings
-from controller.errors import CommandRejected, ConfigError, HardwareError
-from controller.folders import find_folders
+from controller.commands.whose import insist_readable, insist_writable
+from controller.errors import CommandRejected, HardwareError, StorageError
+from controller.folders import Folders, find_folders
 from controller.loop.calibration_file import Calibration, Correction, load_calibration, save_correction
 from controller.sense.calibrate import IceFlaw, IcePoint, find_ice_point
 from controller.sense.probes import READ_DEADLINE_S, BusReaders, list_probes
@@ -39,30 +36,6 @@ _every_option = click.option(
     metavar="SECONDS",
     help="Pause between readings.",
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Assigned:
-    """What the settings say about probes, or why they say nothing."""
-
-    settings: Settings | None
-    remark: str = ""
-
-    def places(self) -> dict[ProbeId, list[tuple[str, Place]]]:
-        """Frames and places of each probe; several where frames share the outside one."""
-        found: dict[ProbeId, list[tuple[str, Place]]] = {}
-        frames = self.settings.frames if self.settings else {}
-        for name, frame in frames.items():
-            for place, probe in frame.probes.items():
-                found.setdefault(probe, []).append((name, place))
-        outside = self.settings.site.outside_probe if self.settings else None
-        if outside is not None and outside not in found:
-            found[outside] = [("site", Place.OUTSIDE)]
-        return found
-
-    def units(self) -> str:
-        """The owner's unit; °C without settings."""
-        return self.settings.site.units.value if self.settings else "celsius"
 
 
 @click.group(
@@ -85,8 +58,8 @@ def command() -> None:
 @w1_option
 def list_command(*, config: Path, state: Path | None, run: Path | None, w1: Path) -> None:
     """Show every probe found or assigned: its place, its reading or why there is none, its resolution."""
-    assigned = _read_assigned(config)
-    calibration = load_calibration(find_folders(state, run, os.environ).calibration)
+    assigned = read_assigned(config)
+    calibration = _corrections(find_folders(state, run, os.environ))
     table = _make_table(assigned, calibration, w1)
     _say_remarks(assigned, calibration)
     raws = read_once(table.probes, w1)
@@ -119,8 +92,8 @@ def watch_command(
     rounds: int | None,
 ) -> None:
     """Show all probes live, corrected; take one in the hand, and the line of the one that warms is marked."""
-    assigned = _read_assigned(config)
-    calibration = load_calibration(find_folders(state, run, os.environ).calibration)
+    assigned = read_assigned(config)
+    calibration = _corrections(find_folders(state, run, os.environ))
     table = _make_table(assigned, calibration, w1)
     _say_remarks(assigned, calibration)
     watch = WarmthWatch(table)
@@ -198,7 +171,16 @@ def ice_command(
     )
 
 
-def _say_remarks(assigned: _Assigned, calibration: Calibration) -> None:
+def _corrections(folders: Folders) -> Calibration:
+    """The stored corrections; none, and why, where this user may not read them."""
+    try:
+        insist_readable(folders.state, folders.calibration)
+    except StorageError as error:
+        return Calibration(corrections={}, faults=(f"Readings are shown uncorrected: {error}",))
+    return load_calibration(folders.calibration)
+
+
+def _say_remarks(assigned: Assigned, calibration: Calibration) -> None:
     """What of settings and corrections could not be used, beside the readings."""
     for remark in (assigned.remark, *calibration.faults):
         if remark:
@@ -248,7 +230,7 @@ def _looks(every_s: float, rounds: int | None) -> Iterator[int]:
         count += 1
 
 
-def _make_table(assigned: _Assigned, calibration: Calibration, w1: Path) -> ProbeTable:
+def _make_table(assigned: Assigned, calibration: Calibration, w1: Path) -> ProbeTable:
     """Lay out every probe that is found or assigned; HardwareError when there is none."""
     found = list_probes(w1)
     places = assigned.places()
@@ -274,22 +256,6 @@ def _find_named(name: str, w1: Path) -> ProbeId:
     if name not in found:
         raise CommandRejected(f"{name}: no such probe; found: {', '.join(found) or 'none'}")
     return ProbeId(name)
-
-
-def _read_assigned(config: Path) -> _Assigned:
-    """Settings where they can be used; this command works without them too."""
-    try:
-        text = decode_settings(read_bounded(config, LARGEST_FILE_BYTES).data, str(config))
-        return _Assigned(settings=parse_settings(text, str(config)))
-    except FileNotFoundError:
-        return _Assigned(settings=None, remark=f"{config}: no settings yet, so no probe has a place")
-    except UnfitFile as error:
-        return _Assigned(settings=None, remark=f"{config}: {error}, so no probe has a place")
-    except ConfigError as error:
-        return _Assigned(
-            settings=None,
-            remark=f"{config}: {len(error.faults)} to mend, so no probe has a place; see `frameward check`",
-        )
 
 
 def _can_overwrite() -> bool:

@@ -54,13 +54,13 @@ SIGNAL_EXIT = 128
 )
 @click.option(
     "--config",
-    type=click.Path(path_type=Path),
+    type=click.Path(path_type=Path, readable=False),
     metavar="FILE",
     help="Settings file.  [default: the example that comes along]",
 )
 @click.option(
     "--weather",
-    type=click.Path(path_type=Path),
+    type=click.Path(path_type=Path, readable=False),
     metavar="FILE",
     help="Weather file, CSV, gzipped or not.  [default: an invented frosty fortnight]",
 )
@@ -98,7 +98,7 @@ SIGNAL_EXIT = 128
 @click.option("--seed", type=int, default=1, show_default=True, metavar="N", help="For every invented draw.")
 @click.option(
     "--out",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=click.Path(path_type=Path, readable=False),
     metavar="DIR",
     help="Leave trace.csv, notices.csv and summary.json there, and the keeper's folder; runs at full speed.",
 )
@@ -106,13 +106,13 @@ SIGNAL_EXIT = 128
 @click.option("--fast", is_flag=True, help="As fast as it goes, with a progress line only.")
 @click.option(
     "--state",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=click.Path(path_type=Path, readable=False),
     metavar="DIR",
     help="Keep the keeper's lasting folder there; one that a real keeper uses is refused.",
 )
 @click.option(
     "--run",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=click.Path(path_type=Path, readable=False),
     metavar="DIR",
     help="Keep the keeper's passing folder there.",
 )

@@ -28,26 +28,49 @@ def insist_readable(*paths: Path) -> None:
             continue  # whoever needs it will say what is wrong with it
         wanted = os.R_OK | (os.X_OK if stat.S_ISDIR(status.st_mode) else 0)
         if not os.access(path, wanted):
-            owner = user_name(status.st_uid)
-            raise _refused(path, f"it belongs to {owner}; try: sudo -u {owner} frameward ...")
+            raise _refused(path, _way_in(path, status))
+
+
+def refuse_root(folder: Path) -> None:
+    """StorageError where the superuser would leave files that the folder's owner cannot read."""
+    owner_uid = _owner_of(folder)
+    if os.geteuid() == 0 and owner_uid:
+        owner = user_name(owner_uid)
+        raise StorageError(
+            f"{folder}: belongs to {owner}, who could not read what root leaves there; "
+            f"run this as its owner: sudo -u {owner} frameward ..."
+        )
 
 
 def insist_writable(folder: Path) -> None:
-    """StorageError where what is to be stored there could not be, or could not be used afterwards.
+    """StorageError, before a person has answered a form, where nothing could be stored in the end."""
+    refuse_root(folder)
+    owner_uid = _owner_of(folder)
+    if owner_uid is None or os.access(folder, os.W_OK | os.X_OK):
+        return
+    if owner_uid == os.geteuid():
+        raise StorageError(f"{folder}: nothing can be written there; look at its disk and its permissions")
+    me, owner = user_name(os.geteuid()), user_name(owner_uid)
+    raise StorageError(
+        f"{folder}: the user {me} has no permission to write there; "
+        f"it belongs to {owner}; try: sudo -u {owner} frameward ..."
+    )
 
-    Said before a person has answered a form or waited for an ice bath. The superuser is refused in
-    a folder of somebody else's, who could not read what root leaves there.
-    """
+
+def _owner_of(folder: Path) -> int | None:
+    """None where there is nothing, or nothing that can be used; whoever needs it will say so."""
     try:
-        owner_uid = folder.stat().st_uid
+        return folder.stat().st_uid
     except (OSError, ValueError):
-        return  # nothing there yet, or nothing that can be used; whoever needs it will say so
-    me_uid, owner = os.geteuid(), user_name(owner_uid)
-    if (me_uid == 0 and owner_uid != 0) or not os.access(folder, os.W_OK | os.X_OK):
-        raise StorageError(
-            f"{folder}: belongs to {owner}, and {user_name(me_uid)} should not or may not write there; "
-            f"run this as its owner: sudo -u {owner} frameward ..."
-        )
+        return None
+
+
+def _way_in(path: Path, status: os.stat_result) -> str:
+    """What would let this user read it."""
+    owner = user_name(status.st_uid)
+    if stat.S_ISDIR(status.st_mode) and status.st_uid != 0:
+        return f"it belongs to {owner}; try: sudo -u {owner} frameward ..."
+    return f"it belongs to {owner}; let this user read it: sudo chmod a+rX {path}"
 
 
 def _refused(path: Path, remedy: str) -> StorageError:

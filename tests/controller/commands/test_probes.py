@@ -153,6 +153,19 @@ def test_watch_shows_corrected_readings_as_list_does(tree: W1Tree, tmp_path: Pat
         assert re.search(rf"{B}\s+no place yet\s+3\.6 °C ", output), name
 
 
+def test_corrections_that_this_user_may_not_read_are_said_and_readings_shown_all_the_same(
+    tree: W1Tree, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nobody is sent to the ice bath again for want of a permission."""
+    (tmp_path / "state").mkdir()
+    monkeypatch.setattr(whose.os, "access", lambda _path, _mode: False)
+    result = invoke(tree, tmp_path, "list")
+    assert result.exit_code == 0
+    assert "Readings are shown uncorrected" in result.stderr
+    assert "4.0 °C" in result.stdout
+    assert "probes ice" not in result.stderr
+
+
 def test_on_a_terminal_watch_draws_over_its_last_round_heading_and_all(
     tree: W1Tree, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
