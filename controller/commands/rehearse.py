@@ -186,13 +186,6 @@ def _rehearse(
     began_at_s = time.monotonic()
     paper = open_paper(sys.stdout, os.environ)
     rehearsal = Rehearsal(plan, real_keeper(folders), report_opening)
-    opening_words(
-        plan,
-        paper,
-        weather_words=weather_words,
-        stood_in_for=rehearsal.stood_in_for,
-        planted_words="" if planted is None else planted.beforehand,
-    )
     tallies = Tallies(plan.settings)
     progress = ProgressView(plan, paper, time.monotonic) if lapse is None else None
     view = progress or DaybookView(
@@ -203,7 +196,14 @@ def _rehearse(
     )
     watchers: list[Watcher] = [tallies, view]
     with ExitStack() as stack:
-        stack.callback(put_away, rehearsal.keeper)
+        stack.callback(put_away, rehearsal.keeper)  # first of all: even the opening words may find no reader
+        opening_words(
+            plan,
+            paper,
+            weather_words=weather_words,
+            stood_in_for=rehearsal.stood_in_for,
+            planted_words="" if planted is None else planted.beforehand,
+        )
         files = None if out is None else OutputFolder(out, plan.settings, rehearsal.places)
         if files is not None:
             watchers.append(stack.enter_context(files))
