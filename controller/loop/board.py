@@ -21,7 +21,14 @@ from controller.heat.relays import PinStuck
 from controller.loop.assemble import assemble_keeper
 from controller.loop.inbox import Deaf, Inbox, open_inbox
 from controller.loop.keeper import Keeper
-from controller.loop.opening import BoardOrder, RunStart, keep_reported, open_hardware, read_standing
+from controller.loop.opening import (
+    BoardOrder,
+    RunStart,
+    keep_reported,
+    open_hardware,
+    read_standing,
+    store_pins,
+)
 from controller.loop.orders import OrderDesk
 from controller.loop.settings_file import LoadedSettings, SettingsWatch, load_settings
 from controller.loop.starts import StartCount, StartLog
@@ -171,6 +178,7 @@ def _running(start: RunStart, wake_fd: int) -> Iterator[tuple[Keeper, Inbox | De
     """Everything open for one run of one settings file; whatever happens, off first, then closed."""
     order, settings, folders = start.order, start.loaded.settings, start.order.folders
     with ExitStack() as stack:
+        pins_fault = store_pins(settings, folders)
         hardware = open_hardware(order, settings, start.supervisor, stack)
         try:
             keeper = assemble_keeper(settings, hardware, read_standing(start), tick_s=settings.site.tick_s)
@@ -182,6 +190,8 @@ def _running(start: RunStart, wake_fd: int) -> Iterator[tuple[Keeper, Inbox | De
         desk = OrderDesk(keeper, lambda: keep_reported(keeper, start))
         inbox = open_inbox(folders.socket, desk.take, wake_fd=wake_fd)
         keeper.parts.site.socket_fault = inbox.fault
+        if pins_fault:
+            keeper.parts.site.state_remarks += (pins_fault,)
         stack.callback(inbox.close)
         try:
             yield keeper, inbox

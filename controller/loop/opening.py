@@ -72,7 +72,6 @@ def open_hardware(
 ) -> Hardware:
     """Open pins, buses and files; the stack closes them in reverse, after heat is off."""
     folders, clock = order.folders, order.clock
-    _write_pins(settings, folders)
     try:
         factory = open_factory(order.pins, record=folders.rehearsal_pins, environment=order.environment)
     except PinRefused as error:
@@ -145,8 +144,11 @@ def read_standing(start: RunStart) -> Standing:
     )
 
 
-def _write_pins(settings: Settings, folders: Folders) -> None:
-    """Store the relays for the stop action, before any of them is claimed."""
+def store_pins(settings: Settings, folders: Folders) -> str:
+    """Store the relays for the stop action; to be done before any of them is claimed.
+
+    Returns what a person must know when an older file had to serve; empty when all is stored.
+    """
     pins = [
         each
         for frame in settings.frames.values()
@@ -156,7 +158,7 @@ def _write_pins(settings: Settings, folders: Folders) -> None:
             (frame.heat.pins.isolating, frame.heat.pins.isolating_active_high),
         )
     ]
-    write_pins(folders.pins, [(pin, high) for pin, high in pins if pin is not None])
+    return write_pins(folders.pins, [(pin, high) for pin, high in pins if pin is not None])
 
 
 def _probe_ids(settings: Settings) -> list[ProbeId]:

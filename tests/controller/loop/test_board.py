@@ -213,3 +213,23 @@ def test_without_a_command_socket_the_keeper_keeps(
     run_board(order)
     assert 1 in levels(order)
     assert "not_listening" in codes
+
+
+def test_a_stop_action_that_misses_a_pin_is_told(order: BoardOrder, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An older list of pins had to serve: somebody must hear of it."""
+    monkeypatch.setattr(
+        "controller.loop.opening.write_pins", lambda path, pins: "pins.json: an older list serves"
+    )
+    texts: set[str] = set()
+    whole_tick = Keeper.tick
+
+    def tick(keeper: Keeper) -> object:
+        result = whole_tick(keeper)
+        texts.update(event.text for event in keeper.open_notices if event.code == "stored_state_lost")
+        if texts:
+            signal.raise_signal(signal.SIGTERM)
+        return result
+
+    monkeypatch.setattr(Keeper, "tick", tick)
+    run_board(order)
+    assert "an older list serves" in texts.pop()
