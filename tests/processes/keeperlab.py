@@ -29,7 +29,7 @@ AIR, SECOND, BED, CABLE, OUTSIDE = (
     "28-000000000d01",
 )
 RELAY_PIN = 17
-LAPSE = float(os.environ.get("FRAMEWARD_LAPSE", "30"))
+LAPSE = float(os.environ.get("FRAMEWARD_LAPSE", "15"))
 """Clocks of a keeper under test run this many times as fast; 1 is the wall clock's own pace."""
 PATIENCE_S = 20.0 + 900.0 / LAPSE
 """Real seconds until something must have come true: a quarter of an hour of the keeper's time."""
