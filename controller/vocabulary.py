@@ -259,6 +259,16 @@ class Condition:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Ask:
+    """How a notice wants the frame to be left; None for what may stay as it is."""
+
+    opening: str | None = None
+    """The opening's own name."""
+    laid: tuple[str, ...] | None = None
+    """Names of the coverings that shall lie over the covers, all others off."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class NoticeEvent:
     """One step in the life of one notice."""
 
@@ -270,3 +280,5 @@ class NoticeEvent:
     urgency: Urgency
     frame: FrameName
     text: str
+    ask: Ask | None = None
+    """What it asks somebody to do at the frame, where that can be said in one way."""

@@ -16,7 +16,7 @@ PACKAGE = ROOT / "controller"
 FILES = sorted(PACKAGE.rglob("*.py"))
 
 BASE = ["vocabulary", "errors", "units", "durable", "bounded_read", "folders", "wire", "weather", "config"]
-ORDER = [*BASE, "sense", "notices", "record", "heat", "loop", "rehearse", "commands", "cli"]
+ORDER = [*BASE, "sense", "notices", "record", "heat", "loop", "tell", "rehearse", "commands", "cli"]
 """Each room may import itself and rooms before it; ``weather`` stands for every weather file."""
 
 HEAT_MAY_IMPORT = {"vocabulary", "heat"}

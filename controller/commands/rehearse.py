@@ -21,6 +21,7 @@ from controller.rehearse.drive import Interrupt, Pace, Watcher, drive, heed_sign
 from controller.rehearse.files import read_settings, read_weather
 from controller.rehearse.grower import GROWERS
 from controller.rehearse.invented import invent_weather
+from controller.rehearse.nights import NightWatch
 from controller.rehearse.outputs import OutputFolder, Tallies
 from controller.rehearse.paper import open_paper
 from controller.rehearse.place import rehearsal_folders
@@ -84,10 +85,20 @@ SIGNAL_EXIT = 128
 )
 @click.option(
     "--grower",
+    "growers",
     type=click.Choice(list(GROWERS)),
-    default="attentive",
+    multiple=True,
+    default=("attentive",),
     show_default=True,
-    help="Who moves the covers.",
+    help="Who moves the covers; more than one may share the frames.",
+)
+@click.option(
+    "--slips",
+    "slip_frac",
+    type=click.FloatRange(0.0, 1.0),
+    default=0.0,
+    metavar="FRAC",
+    help="Share of the growers' deeds that they report and have not done.",
 )
 @click.option(
     "--step-s",
@@ -100,7 +111,8 @@ SIGNAL_EXIT = 128
     "--out",
     type=click.Path(path_type=Path, readable=False),
     metavar="DIR",
-    help="Leave trace.csv, notices.csv and summary.json there, and the keeper's folder; runs at full speed.",
+    help="Leave trace.csv, nights.csv, notices.csv and summary.json there, and the keeper's folder;"
+    " runs at full speed.",
 )
 @click.option("--lapse", type=click.FloatRange(0.1), metavar="N", help="Simulated seconds per real second.")
 @click.option("--fast", is_flag=True, help="As fast as it goes, with a progress line only.")
@@ -124,7 +136,8 @@ def command(
     to_date: date | None,
     days: int | None,
     stand_in: str,
-    grower: str,
+    growers: tuple[str, ...],
+    slip_frac: float,
     step_s: float | None,
     seed: int,
     out: Path | None,
@@ -148,7 +161,8 @@ def command(
         weather=weather,
         dates=dates,
         stand_in=stand_in,
-        grower=grower,
+        growers=growers,
+        slip_frac=slip_frac,
         step_s=step_s or _step_s(settings, lapse),
         seed=seed,
     )
@@ -181,11 +195,11 @@ def _rehearse(
     interrupt: Interrupt,
 ) -> int:
     """Run one plan and say so; returns the exit code."""
-    from controller.rehearse.keepers import put_away, real_keeper, report_opening  # noqa: PLC0415  # heavy, and not for --help
+    from controller.rehearse.keepers import give_order, put_away, real_keeper  # noqa: PLC0415  # heavy, and not for --help
 
     began_at_s = time.monotonic()
     paper = open_paper(sys.stdout, os.environ)
-    rehearsal = Rehearsal(plan, real_keeper(folders), report_opening)
+    rehearsal = Rehearsal(plan, real_keeper(folders), give_order)
     tallies = Tallies(plan.settings)
     progress = ProgressView(plan, paper, time.monotonic) if lapse is None else None
     view = progress or DaybookView(
@@ -201,21 +215,21 @@ def _rehearse(
             plan,
             paper,
             weather_words=weather_words,
-            stood_in_for=rehearsal.stood_in_for,
+            stood_in_for=rehearsal.field.stood_in_for,
             planted_words="" if planted is None else planted.beforehand,
         )
-        files = None if out is None else OutputFolder(out, plan.settings, rehearsal.places)
+        files = None if out is None else OutputFolder(out, plan.settings, rehearsal.field.places)
         if files is not None:
-            watchers.append(stack.enter_context(files))
+            watchers += [stack.enter_context(files), NightWatch(rehearsal.field, files.add_night)]
         whole = drive(rehearsal, watchers, Pace(lapse=lapse), interrupt)
     if progress is not None:
         progress.finish()
     wall_s = time.monotonic() - began_at_s
     if files is not None:
-        files.write_summary(tallies, _facts(plan, rehearsal.now_utc, whole=whole), wall_s)
-    closing_words(plan, paper, tallies.frames, until_utc=rehearsal.now_utc, wall_s=wall_s)
+        files.write_summary(tallies, _facts(plan, rehearsal.field.now_utc, whole=whole), wall_s)
+    closing_words(plan, paper, tallies.frames, until_utc=rehearsal.field.now_utc, wall_s=wall_s)
     if out is not None:
-        paper.paragraph(f"Left in {out}: trace.csv, notices.csv, summary.json.")
+        paper.paragraph(f"Left in {out}: trace.csv, nights.csv, notices.csv, summary.json.")
     return 0 if whole else SIGNAL_EXIT + interrupt.signal_number
 
 
@@ -225,7 +239,8 @@ def _make_plan(
     weather: Path | None,
     dates: Dates,
     stand_in: str,
-    grower: str,
+    growers: tuple[str, ...],
+    slip_frac: float,
     step_s: float,
     seed: int,
 ) -> tuple[Plan, str]:
@@ -258,7 +273,8 @@ def _make_plan(
         if built_in
         else load_factory(stand_in),
         stand_in_name=stand_in,
-        grower=grower,
+        growers=growers,
+        slip_frac=slip_frac,
     )
     return plan, words
 
@@ -272,7 +288,8 @@ def _facts(plan: Plan, until_utc: datetime, *, whole: bool) -> dict[str, object]
         "whole": whole,
         "step_s": plan.step_s,
         "stand_in": plan.stand_in_name,
-        "grower": plan.grower,
+        "growers": list(plan.growers),
+        "slips": plan.slip_frac,
     }
 
 

@@ -21,8 +21,7 @@ from controller.record.writer import DirectWriter
 from controller.rehearse.probes import SimulatedProbes
 from controller.rehearse.run import BuildKeeper, KeeperLike
 from controller.sense.inputs import BoardContacts
-from controller.vocabulary import FrameName
-from controller.wire import ReportOpening
+from controller.wire import Order
 
 BOOT_ID = "00000000-0000-0000-0000-000000000000"
 """The same in every rehearsal, so that the same seed leaves the same record."""
@@ -77,7 +76,7 @@ def put_away(keeper: KeeperLike) -> None:
             )
 
 
-def report_opening(keeper: KeeperLike, frame: FrameName, opening: str) -> None:
-    """Tell the keeper how the covers stand, through the same desk that a person's report reaches."""
+def give_order(keeper: KeeperLike, order: Order) -> None:
+    """Give the keeper an order or report, through the same desk that a person's reaches."""
     if isinstance(keeper, Keeper):
-        OrderDesk(keeper, lambda: None).take(ReportOpening(frame=frame, opening=opening), REHEARSAL_UID)
+        OrderDesk(keeper, lambda: None).take(order, REHEARSAL_UID)

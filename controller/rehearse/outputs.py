@@ -1,4 +1,4 @@
-"""What a rehearsal leaves behind: ``trace.csv``, ``notices.csv``, ``summary.json``.
+"""What a rehearsal leaves behind: ``trace.csv``, ``nights.csv``, ``notices.csv``, ``summary.json``.
 
 Each is written beside its name and takes it only when whole; the same seed gives the same bytes apart
 from ``wall_s``. Every row and the summary carry the schema number. Memory stays bounded.
@@ -11,6 +11,7 @@ import io
 import json
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from functools import lru_cache
 from pathlib import Path
 from types import TracebackType
@@ -20,6 +21,8 @@ from controller.config.records import FrameSettings, Settings
 from controller.durable import write_durably
 from controller.errors import StorageError
 from controller.loop.results import FrameTick
+from controller.rehearse.field import FrameMoment
+from controller.rehearse.nights import NightRow
 from controller.rehearse.run import Moment
 from controller.rehearse.tally import FrameTally
 from controller.vocabulary import Place, Sample
@@ -27,6 +30,7 @@ from controller.vocabulary import Place, Sample
 OUTPUT_SCHEMA = 1
 OUTPUT_BEGINS = {
     "trace.csv": b"utc,frame,",
+    "nights.csv": b"night,frame,told_utc,",
     "notices.csv": b"utc,frame,notice_id,",
     "summary.json": b'{\n "schema": ',
 }
@@ -34,6 +38,14 @@ OUTPUT_BEGINS = {
 AIR_LIMIT_C = 30.0
 """Counted as too warm above this in a frame without heat, whose settings hold no limit."""
 _BUFFERED_LINES = 4000
+_OF_NIGHT = "{0}_min_c,{0}_lo80_c,{0}_hi80_c,{0}_actual_c"
+_NIGHT_COLUMNS = ",".join(
+    (
+        "night,frame,told_utc,stage",
+        *(_OF_NIGHT.format(subject) for subject in ("outside", "frame", "frame_unheated")),
+        "heat_h,scored,schema",
+    )
+)
 _NOTICE_COLUMNS = (
     "utc,frame,notice_id,event,kind,urgency,code,deadline_utc,text,schema"  # deadlines come with the forecast
 )
@@ -54,15 +66,14 @@ class Tallies:
             frame = moment.frames[name]
             tally.add(moment.dt_s, frame.true_c["air"], frame.true_c["outside"], frame.heated_s)
             tally.switch_on_count = moment.result.frames[name].report.switch_on_count
+        self.pushes += len(moment.pushed)
         for event in moment.result.notices:
             if event.event == "raised":
                 self.raised[event.kind.value] += 1
-            elif event.event == "pushed":
-                self.pushes += 1
 
 
 class OutputFolder:
-    """The three files of one rehearsal; a context that finishes them, also when the run ended early."""
+    """The tables of one rehearsal; a context that finishes them, also when the run ended early."""
 
     def __init__(self, folder: Path, settings: Settings, places: Sequence[str]) -> None:
         """``places`` are those that the stand-ins model; nothing is written before ``__enter__``."""
@@ -71,10 +82,11 @@ class OutputFolder:
         fitted = {place for frame in settings.frames.values() for place in frame.probes}
         self._fitted = tuple(place for place in Place if place in fitted)
         self._trace = _LineFile(folder / "trace.csv")
+        self._nights = _LineFile(folder / "nights.csv")
         self._notices = _LineFile(folder / "notices.csv")
 
     def __enter__(self) -> Self:
-        """Create the folder and begin both tables."""
+        """Create the folder and begin every table."""
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
@@ -87,6 +99,7 @@ class OutputFolder:
             f"utc,frame,{true}{read}heat_wanted,heat_allowed,relay_on,opening,covering,"
             "outside_min_forecast_c,frame_min_forecast_c,schema\n"
         )
+        self._nights.begin(_NIGHT_COLUMNS + "\n")
         self._notices.begin(_NOTICE_COLUMNS + "\n")
         return self
 
@@ -96,11 +109,10 @@ class OutputFolder:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        """Give both tables their names, whatever ended the run."""
-        try:
-            self._trace.finish()
-        finally:
-            self._notices.finish()
+        """Give every table its name, whatever ended the run."""
+        with ExitStack() as stack:
+            for table in (self._notices, self._nights, self._trace):
+                stack.callback(table.finish)
 
     def add(self, moment: Moment) -> None:
         """Write one step of every frame and the notices it brought."""
@@ -109,8 +121,8 @@ class OutputFolder:
             true_c = frame.true_c
             cells = [utc, name]
             cells += [f"{true_c[place]:.4f}" if place in true_c else "" for place in self._places]
-            self._trace.add(",".join(cells) + self._tick_cells(moment.result.frames[name], frame.opening))
-        for event in moment.result.notices:
+            self._trace.add(",".join(cells) + self._tick_cells(moment.result.frames[name], frame))
+        for event in (*moment.result.notices, *moment.pushed):
             row = (
                 utc,
                 event.frame,
@@ -125,8 +137,16 @@ class OutputFolder:
             )
             self._notices.add(_csv_line(row))
 
-    def _tick_cells(self, tick: FrameTick, opening: str) -> str:
-        """What the keeper read and did; rejected readings are blank, forecasts do not exist yet."""
+    def add_night(self, row: NightRow) -> None:
+        """Write one frame's night; nothing forecasts it yet, so that those cells are blank."""
+        actual_c = (row.outside_actual_c, row.frame_actual_c, row.frame_unheated_actual_c)
+        told = "".join(f",,,,{each_c:.4f}" for each_c in actual_c)
+        self._nights.add(
+            f"{row.night.isoformat()},{_csv_cell(row.frame)},,{told},{row.heat_h:.4f},0,{OUTPUT_SCHEMA}\n"
+        )
+
+    def _tick_cells(self, tick: FrameTick, frame: FrameMoment) -> str:
+        """What the keeper read and did, and how the covers truly stood; rejected readings are blank."""
         readings, report = tick.readings, tick.report
         read = ""
         for place in self._fitted:
@@ -134,7 +154,7 @@ class OutputFolder:
             read += f",{reading.temp_c:.4f}" if isinstance(reading, Sample) else ","
         return (
             f"{read},{report.heat_wanted:d},{report.heat_allowed:d},{report.relay_on:d},"
-            f"{_csv_cell(opening)},{_csv_cell(tick.covering)},,,{OUTPUT_SCHEMA}\n"
+            f"{_csv_cell(frame.opening)},{_csv_cell(frame.covering)},,,{OUTPUT_SCHEMA}\n"
         )
 
     def write_summary(self, tallies: Tallies, facts: Mapping[str, object], wall_s: float) -> None:

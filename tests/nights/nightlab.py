@@ -17,7 +17,7 @@ from controller.config.records import Settings
 from controller.folders import Folders
 from controller.rehearse.contract import Factory
 from controller.rehearse.files import read_settings
-from controller.rehearse.keepers import put_away, real_keeper, report_opening
+from controller.rehearse.keepers import give_order, put_away, real_keeper
 from controller.rehearse.probes import ProbeFault
 from controller.rehearse.run import Plan, Rehearsal
 from controller.rehearse.standin import make_factory
@@ -141,10 +141,10 @@ def run_night(
         seed=seed,
         stand_in=stand_in or make_factory(LATITUDE_DEG, LONGITUDE_DEG),
         stand_in_name="night",
-        grower=grower,
+        growers=(grower,),
         faults=faults,
     )
-    rehearsal = Rehearsal(plan, real_keeper(folders), report_opening)
+    rehearsal = Rehearsal(plan, real_keeper(folders), give_order)
     night = Night(step_s=step_s)
     elapsed_s = 0.0
     with ExitStack() as stack:

@@ -45,7 +45,7 @@ def test_a_day_of_the_example_runs_and_sums_up(tmp_path: Path) -> None:
     assert "100 % rehearsed" in result.output
     assert "coldest outside" in result.output
     assert sorted(path.name for path in tmp_path.iterdir()) == [
-        "keeper", "notices.csv", "summary.json", "trace.csv",
+        "keeper", "nights.csv", "notices.csv", "summary.json", "trace.csv",
     ]  # fmt: skip
     assert len(rows(tmp_path / "trace.csv")) == 1440
     assert (tmp_path / "keeper" / "history.sqlite3").stat().st_size > 0

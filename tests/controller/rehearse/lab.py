@@ -122,6 +122,7 @@ def plan(
     step_s: float = 60.0,
     seed: int = 1,
     grower: str = "absent",
+    slip_frac: float = 0.0,
     stand_in: Factory | None = None,
     faults: Sequence[ProbeFault] = (),
     natures: Mapping[Any, Any] | None = None,
@@ -144,7 +145,8 @@ def plan(
         seed=seed,
         stand_in=stand_in or make_factory(LATITUDE_DEG, LONGITUDE_DEG),
         stand_in_name="test",
-        grower=grower,
+        growers=(grower,),
+        slip_frac=slip_frac,
         faults=faults,
         natures=natures or {},
     )

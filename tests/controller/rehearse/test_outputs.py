@@ -1,4 +1,4 @@
-"""The three files: their form, their sameness, their wholeness."""
+"""The files of a run: their form, their sameness, their wholeness."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ import pytest
 
 from controller.errors import StorageError
 from controller.rehearse import outputs
+from controller.rehearse.nights import NightWatch
 from controller.rehearse.outputs import OutputFolder, Tallies
 from controller.rehearse.probes import FaultKind, ProbeFault
 from controller.rehearse.run import Plan, Rehearsal
@@ -21,10 +22,12 @@ from tests.controller.rehearse.lab import SOUTH, HysteresisKeeper, example, plan
 def write(folder: Path, given: Plan, wall_s: float = 1.0) -> Tallies:
     rehearsal = Rehearsal(given, HysteresisKeeper)
     tallies = Tallies(given.settings)
-    with OutputFolder(folder, given.settings, rehearsal.places) as files:
+    with OutputFolder(folder, given.settings, rehearsal.field.places) as files:
+        nights = NightWatch(rehearsal.field, files.add_night)
         for moment in rehearsal.moments():
             tallies.add(moment)
             files.add(moment)
+            nights.add(moment)
     files.write_summary(tallies, {"seed": given.seed}, wall_s)
     return tallies
 
@@ -84,16 +87,37 @@ def test_the_summary_has_its_keys(tmp_path: Path) -> None:
     """Those that other programs read, each with its kind of content."""
     tallies = write(tmp_path, plan(days=0.5), wall_s=2.3456)
     summary = json.loads((tmp_path / "summary.json").read_text())
+    pushed = [row for row in table(tmp_path / "notices.csv") if row["event"] == "pushed"]
     assert summary["schema"] == 1
     assert summary["seed"] == 1
     assert summary["wall_s"] == 2.346
-    assert summary["pushes"] == 0
+    assert summary["pushes"] == tallies.pushes == len(pushed)
+    assert pushed
     assert summary["scores"] == {}
     assert summary["notices_by_kind"] == {"FROST": tallies.raised["FROST"]}
     assert set(summary["frames"]["south"]) == {
         "kwh", "coldest_c", "below_0_h", "below_0_kh", "below_keep_h", "below_keep_kh",
         "over_limit_h", "switch_on_count",
     }  # fmt: skip
+
+
+def test_the_nights_have_their_columns_and_a_row_per_frame(tmp_path: Path) -> None:
+    """What came of each night; what was told of it is blank while nothing forecasts."""
+    write(tmp_path, plan(days=2.5))
+    rows = table(tmp_path / "nights.csv")
+    assert list(rows[0]) == [
+        "night", "frame", "told_utc", "stage",
+        "outside_min_c", "outside_lo80_c", "outside_hi80_c", "outside_actual_c",
+        "frame_min_c", "frame_lo80_c", "frame_hi80_c", "frame_actual_c",
+        "frame_unheated_min_c", "frame_unheated_lo80_c", "frame_unheated_hi80_c", "frame_unheated_actual_c",
+        "heat_h", "scored", "schema",
+    ]  # fmt: skip
+    assert [row["night"] for row in rows] == ["2027-02-05", "2027-02-06"]
+    for row in rows:
+        assert float(row["outside_actual_c"]) < float(row["frame_unheated_actual_c"])
+        assert float(row["frame_unheated_actual_c"]) <= float(row["frame_actual_c"])
+        assert 0.0 < float(row["heat_h"]) < 18.0
+        assert (row["stage"], row["frame_min_c"], row["scored"], row["schema"]) == ("", "", "0", "1")
 
 
 def test_notices_are_quoted_where_they_must_be(tmp_path: Path) -> None:
@@ -104,7 +128,7 @@ def test_notices_are_quoted_where_they_must_be(tmp_path: Path) -> None:
         "utc", "frame", "notice_id", "event", "kind", "urgency", "code", "deadline_utc", "text", "schema",
     ]  # fmt: skip
     assert rows[0]["text"] == 'Heat is on in south, "at last", and goes on until the air is at 3 °C.'
-    assert {row["event"] for row in rows} == {"raised", "cleared"}
+    assert {row["event"] for row in rows} == {"raised", "pushed", "cleared"}
     assert {row["schema"] for row in rows} == {"1"}
 
 
@@ -112,7 +136,7 @@ def test_the_same_seed_leaves_the_same_bytes(tmp_path: Path) -> None:
     """Apart from ``wall_s``; another seed leaves others."""
     for name, seed, wall_s in (("one", 5, 1.0), ("other", 5, 2.0), ("third", 6, 1.0)):
         write(tmp_path / name, plan(days=0.5, seed=seed), wall_s)
-    for name in ("trace.csv", "notices.csv"):
+    for name in ("trace.csv", "nights.csv", "notices.csv"):
         assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "other" / name).read_bytes()
     assert (tmp_path / "one" / "trace.csv").read_bytes() != (tmp_path / "third" / "trace.csv").read_bytes()
     one, other = (json.loads((tmp_path / name / "summary.json").read_text()) for name in ("one", "other"))
@@ -127,7 +151,7 @@ def test_a_file_takes_its_name_only_when_it_is_whole(tmp_path: Path) -> None:
     moments = rehearsal.moments()
 
     def run_until_it_fails() -> None:
-        with OutputFolder(tmp_path, given.settings, rehearsal.places) as files:
+        with OutputFolder(tmp_path, given.settings, rehearsal.field.places) as files:
             for _ in range(100):
                 files.add(next(moments))
             assert not (tmp_path / "trace.csv").exists()
@@ -136,7 +160,7 @@ def test_a_file_takes_its_name_only_when_it_is_whole(tmp_path: Path) -> None:
     with pytest.raises(RuntimeError, match="in the middle"):
         run_until_it_fails()
     assert len(table(tmp_path / "trace.csv")) == 100
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["notices.csv", "trace.csv"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["nights.csv", "notices.csv", "trace.csv"]
 
 
 def test_lines_do_not_gather_in_memory_without_bound(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -144,7 +168,7 @@ def test_lines_do_not_gather_in_memory_without_bound(tmp_path: Path, monkeypatch
     monkeypatch.setattr(outputs, "_BUFFERED_LINES", 50)
     given = plan(days=0.2)
     rehearsal = Rehearsal(given, HysteresisKeeper)
-    with OutputFolder(tmp_path, given.settings, rehearsal.places) as files:
+    with OutputFolder(tmp_path, given.settings, rehearsal.field.places) as files:
         for moment in rehearsal.moments():
             files.add(moment)
             assert len(files._trace._lines) < 50
@@ -182,6 +206,6 @@ def test_a_full_disk_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
         pytest.raises(
             StorageError, match=r"(trace|notices)\.csv: cannot be written \(No space left on device\)"
         ),
-        OutputFolder(tmp_path, given.settings, rehearsal.places) as files,
+        OutputFolder(tmp_path, given.settings, rehearsal.field.places) as files,
     ):
         files.add(next(rehearsal.moments()))

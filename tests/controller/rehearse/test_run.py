@@ -18,6 +18,7 @@ from controller.rehearse.run import KeeperLike, Plan, Rehearsal
 from controller.rehearse.seam import StandInError
 from controller.vocabulary import FrameName, Place
 from controller.weatherseries import WeatherPoint
+from controller.wire import Order, ReportOpening
 from tests.controller.rehearse.lab import SOUTH, START, HysteresisKeeper, example, plan
 
 
@@ -49,7 +50,7 @@ def test_every_step_is_ticked_once_and_the_last_one_ends_with_the_plan() -> None
     moments = list(rehearsal.moments())
     assert len(moments) == 1440
     assert moments[0].utc == START + timedelta(minutes=1)
-    assert moments[-1].utc == rehearsal.plan.until_utc == rehearsal.now_utc
+    assert moments[-1].utc == rehearsal.plan.until_utc == rehearsal.field.now_utc
     assert [moment.result.seq for moment in moments] == list(range(1, 1441))
 
 
@@ -118,17 +119,17 @@ def test_a_heated_frame_is_held_where_an_unheated_one_freezes() -> None:
 
 def test_an_attentive_grower_moves_the_covers_and_the_keeper_is_told() -> None:
     """On sunny days the covers open, the frame stays cooler than one left shut, each move is reported."""
-    told: list[tuple[FrameName, str]] = []
+    told: list[Order] = []
 
-    def report(keeper: KeeperLike, frame: FrameName, opening: str) -> None:
+    def report(keeper: KeeperLike, order: Order) -> None:
         assert isinstance(keeper, HysteresisKeeper)
-        told.append((frame, opening))
+        told.append(order)
 
     attended = Rehearsal(plan(days=4.0, grower="attentive"), HysteresisKeeper, report)
     moments = list(attended.moments())
     used = Counter(moment.frames[SOUTH].opening for moment in moments)
     assert set(used) > {"shut", "crack"}
-    assert told[-1] == (SOUTH, "shut")
+    assert told[-1] == ReportOpening(frame=SOUTH, opening="shut")
     left = [moment.frames[SOUTH].true_c["air"] for moment in rehearse(plan(days=4.0)).moments()]
     assert max(moment.frames[SOUTH].true_c["air"] for moment in moments) < max(left) - 2.0
 
@@ -174,8 +175,8 @@ def test_a_stand_in_that_breaks_down_ends_the_run_with_its_reason() -> None:
 def test_places_that_are_not_modelled_are_known() -> None:
     """So that they can be told before the run."""
     rehearsal = rehearse(plan(stand_in=lambda frame, start_utc: Witness()))
-    assert rehearsal.places == ("air", "bed", "outside")
-    assert rehearsal.stood_in_for == (Place.CABLE,)
+    assert rehearsal.field.places == ("air", "bed", "outside")
+    assert rehearsal.field.stood_in_for == (Place.CABLE,)
 
 
 def test_the_keeper_is_built_on_the_step_as_its_period() -> None:
