@@ -51,13 +51,13 @@ def push(ask: Ask, minute: int) -> dict[int, NoticeEvent]:
 def test_what_is_asked_for_is_done_in_ten_minutes_and_reported() -> None:
     """At noon: both covers and coverings, in words and in truth."""
     field = Field(with_coverings(plan(grower="attentive")))
-    reports = days_of(field, 12.2 / 24, push(Ask(opening="wide", laid=("fleece",)), 12 * 60))
+    reports = days_of(field, 12.2 / 24, push(Ask(opening="crack", laid=("fleece",)), 12 * 60))
     assert [order for minute, order in reports if minute == 12 * 60 + 10] == [
-        ReportOpening(frame=SOUTH, opening="wide"),
+        ReportOpening(frame=SOUTH, opening="crack"),
         ReportCovering(frame=SOUTH, coverings=["fleece"]),
     ]
     frame = field.frames[SOUTH]
-    assert (frame.stood.name, frame.stood.covering_r_m2k_w, frame.covering) == ("wide", 0.05, "fleece")
+    assert (frame.stood.name, frame.stood.covering_r_m2k_w, frame.covering) == ("crack", 0.05, "fleece")
 
 
 def test_a_slip_is_reported_and_the_covers_stay() -> None:
