@@ -22,6 +22,9 @@ from controller.units import (
 )
 from controller.vocabulary import FrameName, Place
 
+BUILT_IN = "built-in"
+"""The stand-in that comes along, by its name."""
+
 
 def opening_words(
     plan: Plan, paper: Paper, *, weather_words: str, stood_in_for: tuple[Place, ...], planted_words: str = ""

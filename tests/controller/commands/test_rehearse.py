@@ -236,7 +236,7 @@ def test_two_at_once_into_one_folder_are_refused(tmp_path: Path) -> None:
 def test_a_device_that_takes_nothing_ends_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
     """The system's error goes up to whoever ends the program; it is not swallowed on the way."""
     full = Path("/dev/full").open("w", encoding="utf-8")  # noqa: SIM115  # closing it fails too
-    monkeypatch.setattr("controller.commands.rehearse.open_paper", lambda *_: open_paper(full, {}))
+    monkeypatch.setattr("controller.commands.rehearsal.open_paper", lambda *_: open_paper(full, {}))
     result = rehearse(*COLD_DAY, "--fast")
     with suppress(OSError):
         full.close()
