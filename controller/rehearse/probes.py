@@ -1,7 +1,7 @@
 """Simulated probes: from the stand-in's true temperatures to the nine bytes that a board would read.
 
-Offset, noise, lag and rounding to 1/16 °C are added here, and faults for a window of time. The keeper
-judges the bytes exactly as it does on a board.
+Offset, drift, noise, lag and rounding to the chip's own step are added here, and faults for a window of
+time. The keeper judges the bytes exactly as it does on a board.
 """
 
 from __future__ import annotations
@@ -14,10 +14,17 @@ from random import Random
 
 from controller.config.records import FrameSettings
 from controller.sense.scratchpad import RawReading, ReadFailure, Scratchpad, encode_scratchpad
-from controller.vocabulary import FrameName, Place, ProbeId, Rejection
+from controller.vocabulary import FULL_RESOLUTION_BITS, FrameName, Place, ProbeId, Rejection
 
 POWER_ON_BYTES = bytes.fromhex("50054b467fff0c101c")
 """85.00 °C as a chip holds it that has lost its supply and not converted since."""
+STARVED_BYTES = bytes.fromhex("ff074b467fff01102f")
+"""127.94 °C as a chip holds it whose supply sagged while it converted."""
+SHORTED_BYTES = bytes(9)
+"""What is read from a data wire that lies on ground."""
+SILENT_BYTES = b"\xff" * 9
+"""What is read where a device was found and nothing drives the data wire."""
+DAY_S = 86400.0
 
 _TRUE_PLACE = {
     Place.AIR: ("air",),
@@ -35,10 +42,29 @@ class FaultKind(StrEnum):
     """What can be wrong with a simulated probe."""
 
     ABSENT = "absent"
+    HUNG = "hung"
     CRC = "crc"
     POWER_ON = "power_on"
+    STARVED = "starved"
+    SHORTED = "shorted"
+    SILENT = "silent"
     STUCK = "stuck"
-    HUNG = "hung"
+    JUMP = "jump"
+    """Off by ``jump_k`` all at once."""
+    DRIFT = "drift"
+    """Further off by ``drift_k_per_day`` with every day."""
+
+
+_FAILED = {
+    FaultKind.ABSENT: (Rejection.ABSENT, "no such device on the bus"),
+    FaultKind.HUNG: (Rejection.HUNG, "a read has not come back"),
+}
+_SPOILT = {
+    FaultKind.POWER_ON: POWER_ON_BYTES,
+    FaultKind.STARVED: STARVED_BYTES,
+    FaultKind.SHORTED: SHORTED_BYTES,
+    FaultKind.SILENT: SILENT_BYTES,
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +75,16 @@ class ProbeFault:
     kind: FaultKind
     from_s: float
     until_s: float = math.inf
+    jump_k: float = 0.0
+    drift_k_per_day: float = 0.0
+
+    def off_k(self, elapsed_s: float) -> float:
+        """How far the probe is shifted at an instant inside the window; 0 for kinds that spoil the bytes."""
+        if self.kind is FaultKind.JUMP:
+            return self.jump_k
+        if self.kind is FaultKind.DRIFT:
+            return self.drift_k_per_day * (elapsed_s - self.from_s) / DAY_S
+        return 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +96,10 @@ class ProbeNature:
     """Standard deviation of one reading."""
     lag_s: float = 20.0
     """Time constant of the probe in its housing."""
+    resolution_bits: int = FULL_RESOLUTION_BITS
+    """What the chip is set to: 9, 10, 11 or 12 bits are steps of 0.5, 0.25, 0.125 or 0.0625 K."""
+    drift_k_per_day: float = 0.0
+    """Added to the offset for every day since the run began."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -130,10 +170,12 @@ class SimulatedProbes:
             shown_c = felt_c + nature.offset_k
             if nature.noise_k > 0.0:
                 shown_c += nature.noise_k * probe.draws.gauss()
-            data = encode_scratchpad(shown_c)
+            if nature.drift_k_per_day:
+                shown_c += nature.drift_k_per_day * self._elapsed_s / DAY_S
             if self._faults:
-                self._latest[probe.probe_id] = self._with_faults(probe, data, now_s)
+                self._latest[probe.probe_id] = self._with_faults(probe, shown_c, now_s)
             else:
+                data = encode_scratchpad(shown_c, nature.resolution_bits)
                 self._latest[probe.probe_id] = Scratchpad(data=data, taken_at_s=now_s)
 
     def latest(self) -> Mapping[ProbeId, RawReading]:
@@ -143,29 +185,28 @@ class SimulatedProbes:
     def close(self) -> None:
         """Nothing to let go."""
 
-    def _with_faults(self, probe: _Probe, data: bytes, now_s: float) -> RawReading:
+    def _with_faults(self, probe: _Probe, shown_c: float, now_s: float) -> RawReading:
         """The reading, spoilt by the first fault that holds at this instant."""
-        kind = next(self._active(probe.probe_id), None)
-        if kind is not FaultKind.STUCK or not probe.data:
-            probe.data = data
-        match kind:
-            case None | FaultKind.STUCK:
-                return Scratchpad(data=probe.data, taken_at_s=now_s)
-            case FaultKind.POWER_ON:
-                return Scratchpad(data=POWER_ON_BYTES, taken_at_s=now_s)
-            case FaultKind.CRC:
-                return Scratchpad(data=data[:-1] + bytes((data[-1] ^ 0x01,)), taken_at_s=now_s)
-            case FaultKind.ABSENT:
-                return ReadFailure(
-                    reason=Rejection.ABSENT, detail="no such device on the bus", taken_at_s=now_s
-                )
-            case FaultKind.HUNG:
-                return ReadFailure(reason=Rejection.HUNG, detail="a read has not come back", taken_at_s=now_s)
+        fault = next(self._active(probe.probe_id), None)
+        if fault is None:
+            probe.data = encode_scratchpad(shown_c, probe.nature.resolution_bits)
+            return Scratchpad(data=probe.data, taken_at_s=now_s)
+        if fault.kind in _FAILED:
+            reason, detail = _FAILED[fault.kind]
+            return ReadFailure(reason=reason, detail=detail, taken_at_s=now_s)
+        if fault.kind in _SPOILT:
+            return Scratchpad(data=_SPOILT[fault.kind], taken_at_s=now_s)
+        if fault.kind is not FaultKind.STUCK or not probe.data:
+            shown_c += fault.off_k(self._elapsed_s)
+            probe.data = encode_scratchpad(shown_c, probe.nature.resolution_bits)
+        if fault.kind is FaultKind.CRC:
+            return Scratchpad(data=probe.data[:-1] + bytes((probe.data[-1] ^ 0x01,)), taken_at_s=now_s)
+        return Scratchpad(data=probe.data, taken_at_s=now_s)
 
-    def _active(self, probe_id: ProbeId) -> Iterator[FaultKind]:
+    def _active(self, probe_id: ProbeId) -> Iterator[ProbeFault]:
         for fault in self._faults:
             if fault.probe == probe_id and fault.from_s <= self._elapsed_s < fault.until_s:
-                yield fault.kind
+                yield fault
 
 
 def unmodelled_places(

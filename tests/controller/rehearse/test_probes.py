@@ -98,7 +98,13 @@ def test_a_probe_follows_with_its_lag() -> None:
 
 @pytest.mark.parametrize(
     ("kind", "expected"),
-    [(FaultKind.CRC, Rejection.CRC), (FaultKind.POWER_ON, Rejection.POWER_ON)],
+    [
+        (FaultKind.CRC, Rejection.CRC),
+        (FaultKind.POWER_ON, Rejection.POWER_ON),
+        (FaultKind.STARVED, Rejection.STARVED),
+        (FaultKind.SHORTED, Rejection.SHORTED),
+        (FaultKind.SILENT, Rejection.SILENT),
+    ],
 )
 def test_spoilt_bytes_are_spoilt_as_a_chip_spoils_them(kind: FaultKind, expected: Rejection) -> None:
     """The keeper's own examination finds the flaw."""
@@ -158,3 +164,59 @@ def test_a_shared_outside_probe_is_read_once() -> None:
     simulated = SimulatedProbes(frames, seed=1, natures=dict.fromkeys(south.probes.values(), EXACT))
     simulated.take({SOUTH: TRUE, FrameName("north"): {**TRUE, "outside": 9.0}}, 60.0, 0.0)
     assert shown_c(simulated.latest()[probe_at(Place.OUTSIDE)]) == -2.25
+
+
+@pytest.mark.parametrize(
+    ("bits", "step_k", "config"),
+    [(9, 0.5, 0x1F), (10, 0.25, 0x3F), (11, 0.125, 0x5F), (12, 0.0625, 0x7F)],
+)
+def test_a_coarser_chip_shows_steps_of_its_own_and_says_so_in_its_bytes(
+    bits: int, step_k: float, config: int
+) -> None:
+    """Steps and config byte by resolution as the DS18B20 data sheet has them (table of resolutions)."""
+    nature = ProbeNature(noise_k=0.0, lag_s=0.0, resolution_bits=bits)
+    for sixteenths in range(-100, 100, 7):
+        true_c = sixteenths / 16 + 0.01
+        reading = take(probes(nature), {**TRUE, "air": true_c})[probe_at(Place.AIR)]
+        assert isinstance(reading, Scratchpad)
+        assert reading.data[4] == config
+        assert examine(reading.data).resolution_bits == bits
+        number = int.from_bytes(reading.data[:2], "little", signed=True) / 16
+        assert number == shown_c(reading)
+        assert number % step_k == 0.0
+        assert abs(number - true_c) <= step_k / 2
+
+
+def test_a_probe_drifts_from_the_first_day_on() -> None:
+    """Half a kelvin a day is a quarter of a kelvin after twelve hours."""
+    simulated = probes(ProbeNature(noise_k=0.0, lag_s=0.0, drift_k_per_day=0.5))
+    for _ in range(12 * 60):
+        readings = take(simulated)
+    assert shown_c(readings[probe_at(Place.AIR)]) == 3.25
+
+
+def test_a_jump_holds_for_its_window_and_no_longer() -> None:
+    """Two and a half kelvins up in the second minute, back in the fourth."""
+    jump = ProbeFault(probe=probe_at(Place.AIR), kind=FaultKind.JUMP, from_s=120.0, until_s=240.0, jump_k=2.5)
+    simulated = probes(EXACT, 1, jump)
+    shown = [shown_c(take(simulated)[probe_at(Place.AIR)]) for _ in range(5)]
+    assert shown == [3.0, 5.5, 5.5, 3.0, 3.0]
+
+
+def test_a_drift_begins_at_nothing_with_its_window() -> None:
+    """Six kelvins a day are a quarter of a kelvin in the hour after its start."""
+    drift = ProbeFault(probe=probe_at(Place.AIR), kind=FaultKind.DRIFT, from_s=3600.0, drift_k_per_day=-6.0)
+    simulated = probes(EXACT, 1, drift)
+    shown = [shown_c(take(simulated)[probe_at(Place.AIR)]) for _ in range(120)]
+    assert shown[:60] == [3.0] * 60
+    assert shown[119] == 2.75
+
+
+def test_a_stuck_probe_whose_window_is_over_follows_the_truth_again() -> None:
+    """What held it lets go of it, and no shift is left behind."""
+    fault = ProbeFault(probe=probe_at(Place.AIR), kind=FaultKind.STUCK, from_s=120.0, until_s=180.0)
+    simulated = probes(EXACT, 1, fault)
+    shown = [
+        shown_c(take(simulated, {**TRUE, "air": air_c})[probe_at(Place.AIR)]) for air_c in (5.0, 4.0, 3.0)
+    ]
+    assert shown == [5.0, 5.0, 3.0]
