@@ -97,14 +97,7 @@ def _run(
     paper = open_paper(sys.stdout, os.environ)
     rehearsal = Rehearsal(plan, real_keeper(folders), give_order)
     tallies = Tallies(plan.settings)
-    progress = ProgressView(plan, paper, time.monotonic) if lapse is None else None
-    view = progress or DaybookView(
-        plan.settings,
-        paper,
-        every_s=max(LINE_EVERY_MIN_S, _round_up(LINE_EVERY_REAL_S * (lapse or 1.0))),
-        remarks=() if planted is None else planted.remarks,
-    )
-    watchers: list[Watcher] = [tallies, view]
+    watchers: list[Watcher] = [tallies]
     with ExitStack() as stack:
         stack.callback(put_away, rehearsal.keeper)  # first of all: even the opening words may find no reader
         opening_words(
@@ -114,6 +107,14 @@ def _run(
             stood_in_for=rehearsal.field.stood_in_for,
             planted_words="" if planted is None else planted.beforehand,
         )
+        progress = ProgressView(plan, paper, time.monotonic) if lapse is None else None
+        view = progress or DaybookView(
+            plan.settings,
+            paper,
+            every_s=max(LINE_EVERY_MIN_S, _round_up(LINE_EVERY_REAL_S * (lapse or 1.0))),
+            remarks=() if planted is None else planted.remarks,
+        )
+        watchers.append(view)
         files = None if out is None else OutputFolder(out, plan.settings, rehearsal.field.places)
         if files is not None:
             watchers += [stack.enter_context(files), NightWatch(rehearsal.field, files.add_night)]

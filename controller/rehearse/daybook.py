@@ -10,22 +10,26 @@ from zoneinfo import ZoneInfo
 from controller.config.records import FrameSettings, Settings, Units
 from controller.heat.thermostat import WishReason
 from controller.loop.results import FrameTick
+from controller.rehearse.field import FrameMoment
 from controller.rehearse.paper import DASH, Paper, day_words
+from controller.rehearse.plan import Plan
 from controller.rehearse.planted import Remark
-from controller.rehearse.run import Moment, Plan
+from controller.rehearse.run import Moment
 from controller.units import c_to_f, decimal_text, duration_text
 from controller.vocabulary import AIR_PLACES, HeatReason, NoticeEvent, Place, Sample, Urgency
 
 STRIP_FROM_C = -10.0
 STRIP_TO_C = 30.0
-STRIP_CELLS_MAX = 31
-STRIP_CELLS_MIN = 16
+STRIP_CELLS_MAX = 23
+STRIP_CELLS_MIN = 14
 STRIP_FROM_COLUMNS = 78
-"""A narrower terminal has no room for a strip that can be read."""
+"""A narrower terminal has no room for a strip that can be read, nor for the covers."""
 PAUSES = frozenset({HeatReason.RESTING, HeatReason.OFF_PROOF, HeatReason.SWITCH_LIMIT})
 """Refusals that end by themselves within minutes and protect relay and cable."""
 _INDENT = 11
-_BEFORE_STRIP = _INDENT + 38
+COVERS_LETTERS = 7
+"""So much of the covers' own name is shown."""
+_BEFORE_STRIP = _INDENT + 38 + COVERS_LETTERS + 1
 """Columns to the left of the strip where there is one frame and no name is shown."""
 
 
@@ -50,8 +54,9 @@ class DaybookView:
         cells = min(STRIP_CELLS_MAX, paper.width - _BEFORE_STRIP - self._name_width)
         self._cells = cells if paper.width >= STRIP_FROM_COLUMNS and cells >= STRIP_CELLS_MIN else 0
         self._legend()
+        covers = f"{'covers':{COVERS_LETTERS + 1}}" if self._cells else ""
         paper.line(
-            f"{'':{_INDENT}}time  {names}outside  frame    bed  heat     {self._scale()}".rstrip(),
+            f"{'':{_INDENT}}time  {names}outside  frame    bed  heat     {covers}{self._scale()}".rstrip(),
         )
 
     def add(self, moment: Moment) -> None:
@@ -67,9 +72,9 @@ class DaybookView:
             self._due_s += self._every_s
             local = moment.utc.astimezone(self._zone)
             for name, tick in moment.result.frames.items():
-                self._entry(self._settings.frames[name], tick, local)
+                self._entry(self._settings.frames[name], tick, moment.frames[name], local)
 
-    def _entry(self, frame: FrameSettings, tick: FrameTick, local: datetime) -> None:
+    def _entry(self, frame: FrameSettings, tick: FrameTick, truth: FrameMoment, local: datetime) -> None:
         """One frame's line."""
         day = day_words(local)
         shown_day, self._day = ("" if day == self._day else day), day
@@ -84,9 +89,12 @@ class DaybookView:
         line = (
             f"{paper.tint(f'{shown_day:{_INDENT}}', '1')}{local:%H:%M} {name}"
             f"{self._number(outside_c)}{self._number(frame_c)}{self._number(_read_c(tick, Place.BED))}"
-            f"  {heat_words} {self._strip(outside_c, frame_c, keep_c)}"
+            f"  {heat_words} {self._covers(truth)}{self._strip(outside_c, frame_c, keep_c)}"
         )
         paper.line(line.rstrip())
+
+    def _covers(self, truth: FrameMoment) -> str:
+        return f"{covers_word(truth):{COVERS_LETTERS}} " if self._cells else ""
 
     def _strip(self, outside_c: float | None, frame_c: float | None, keep_c: float | None) -> str:
         """A thermometer lying down: outside, frame, and the line the frame is kept above."""
@@ -129,6 +137,7 @@ class DaybookView:
         self._paper.paragraph(
             "Heat: on; off, none is needed; resting, its relay pauses for some minutes; held, it is"
             " refused, and a notice says why."
+            + (" Covers: how they truly stand, or what lies over them." if self._cells else "")
         )
         self._paper.line()
 
@@ -184,6 +193,12 @@ class ProgressView:
             f"{day_words(moment.utc.astimezone(self._zone)):{_INDENT}}"
             f"{100 * self._elapsed_s / self._total_s:3.0f} % rehearsed"
         )
+
+
+def covers_word(frame: FrameMoment) -> str:
+    """How the covers stand, in the owner's own word; what lies over them, with a plus where there is more."""
+    covering, plus, _ = frame.covering.partition("+")
+    return covering[: COVERS_LETTERS - len(plus)] + plus if covering else frame.opening[:COVERS_LETTERS]
 
 
 def heat_word(tick: FrameTick) -> str:

@@ -144,11 +144,11 @@ def test_fahrenheit_is_shown_where_it_was_asked_for() -> None:
 
 def test_the_strip_shows_frame_outside_and_the_line_kept() -> None:
     """Frame right of outside on a frosty night; the marks stay on the strip in any weather."""
-    strips = [line[49:] for line in hours(daybook())]
+    strips = [line[57:] for line in hours(daybook())]
     cold = next(strip for strip in strips if "│" in strip and "○" in strip and "●" in strip)
     assert cold.index("○") < cold.index("●")
-    assert {len(strip) for strip in strips} == {31}
-    assert {strip.index("│") for strip in strips if "│" in strip} == {9}
+    assert {len(strip) for strip in strips} == {23}
+    assert {strip.index("│") for strip in strips if "│" in strip} == {7}
 
 
 def test_a_number_stands_under_its_heading() -> None:
