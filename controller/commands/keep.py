@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import faulthandler
 import os
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 
 import click
 
 from controller.commands.options import config_option, run_option, state_option, w1_option
 from controller.commands.whose import insist_readable, refuse_root
+
+STEP_S_MAX = 300.0
+"""The longest period that the judge of heat allows."""
 
 
 @click.command(
@@ -34,8 +38,18 @@ from controller.commands.whose import insist_readable, refuse_root
     metavar="N",
     help="With --rehearsal: every clock runs N times as fast.",
 )
+@click.option("--director", "director_fd", type=click.IntRange(0), hidden=True)  # a rehearsal's own use only
+@click.option("--step-s", type=click.FloatRange(1.0, STEP_S_MAX), hidden=True)
 def command(
-    *, config: Path, state: Path | None, run: Path | None, w1: Path, rehearsal: bool, lapse: float
+    *,
+    config: Path,
+    state: Path | None,
+    run: Path | None,
+    w1: Path,
+    rehearsal: bool,
+    lapse: float,
+    director_fd: int | None,
+    step_s: float | None,
 ) -> None:
     """Hold every frame of the settings frost free until told to stop.
 
@@ -46,19 +60,29 @@ def command(
         raise click.UsageError("--rehearsal needs --state and --run, so that it cannot meet a live keeper's")
     if lapse != 1.0 and not rehearsal:
         raise click.UsageError("--lapse is for --rehearsal only")
+    if (director_fd is None) != (step_s is None) or (director_fd is not None and not rehearsal):
+        raise click.UsageError("--director and --step-s go together, and with --rehearsal")
     faulthandler.enable()
-    _keep(config=config, state=state, run=run, w1=w1, rehearsal=rehearsal, lapse=lapse)
+    directing = None if director_fd is None or step_s is None else (director_fd, step_s)
+    _keep(config=config, state=state, run=run, w1=w1, rehearsal=rehearsal, lapse=lapse, directing=directing)
 
 
 def _keep(
-    *, config: Path, state: Path | None, run: Path | None, w1: Path, rehearsal: bool, lapse: float
+    *,
+    config: Path,
+    state: Path | None,
+    run: Path | None,
+    w1: Path,
+    rehearsal: bool,
+    lapse: float,
+    directing: tuple[int, float] | None,
 ) -> None:
     """Import the heavy parts only now, so that ``--help`` stays light."""
     from controller.folders import FolderKind, claim_folders, find_folders  # noqa: PLC0415
     from controller.heat.pins import BOARD, REHEARSAL  # noqa: PLC0415
     from controller.loop.board import run_board  # noqa: PLC0415
-    from controller.loop.clock import BoardClock, LapseClock  # noqa: PLC0415
-    from controller.loop.opening import BoardOrder  # noqa: PLC0415
+    from controller.loop.clock import BoardClock, Clock, DirectedClock, LapseClock  # noqa: PLC0415
+    from controller.loop.opening import BoardOrder, Directed  # noqa: PLC0415
     from controller.loop.starts import refusals_are_clean  # noqa: PLC0415
     from controller.loop.supervisor import only_one  # noqa: PLC0415
     from controller.record.eventlog import set_up_log  # noqa: PLC0415
@@ -67,10 +91,20 @@ def _keep(
     insist_readable(folders.state)
     refuse_root(folders.state)
     claim_folders(folders, kind=FolderKind.REHEARSAL if rehearsal else FolderKind.LIVE)
-    clock = LapseClock(lapse=lapse, step_file=folders.rehearsal_clock_step) if rehearsal else BoardClock()
+    clock: Clock
+    directed: Directed | None = None
+    holding: AbstractContextManager[None] = only_one(folders)
+    if directing is not None:
+        clock = DirectedClock(directing[0])
+        directed = Directed(step_s=directing[1], pipe_fd=clock.pipe_fd)
+        holding = nullcontext()  # the rehearsal that directs holds both folders, before and after us
+    elif rehearsal:
+        clock = LapseClock(lapse=lapse, step_file=folders.rehearsal_clock_step)
+    else:
+        clock = BoardClock()
     log = set_up_log(mono_s=clock.mono_s, utc_s=clock.utc_s, environment=os.environ)
     try:
-        with only_one(folders), refusals_are_clean(folders.starts):
+        with holding, refusals_are_clean(folders.starts):
             run_board(
                 BoardOrder(
                     config=config,
@@ -80,6 +114,7 @@ def _keep(
                     clock=clock,
                     log=log,
                     environment=os.environ,
+                    directed=directed,
                 )
             )
     finally:

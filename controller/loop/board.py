@@ -10,6 +10,7 @@ from __future__ import annotations
 import atexit
 import logging
 import os
+import select
 import signal
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
@@ -19,6 +20,7 @@ from controller.errors import ConfigError, Fault, HardwareError, InvariantBroken
 from controller.heat.pins import PinRefused
 from controller.heat.relays import PinStuck
 from controller.loop.assemble import assemble_keeper
+from controller.loop.clock import Clock
 from controller.loop.inbox import Deaf, Inbox, open_inbox
 from controller.loop.keeper import Keeper
 from controller.loop.opening import (
@@ -50,10 +52,15 @@ CLOSE_DEADLINE_S = 3.0
 class StopSignal:
     """Notes SIGTERM and SIGINT, and wakes whoever waits on ``wake_fd``."""
 
-    def __init__(self) -> None:
-        """Take over both signals for the rest of the process."""
+    def __init__(self, also_fd: int | None = None) -> None:
+        """Take over both signals for the rest of the process; ``also_fd`` being readable wakes as well."""
         self.asked = False
         self.wake_fd, self._write_fd = os.pipe2(os.O_NONBLOCK | os.O_CLOEXEC)
+        if also_fd is not None:
+            self._either = select.epoll()
+            self._either.register(self.wake_fd, select.EPOLLIN)
+            self._either.register(also_fd, select.EPOLLIN)
+            self.wake_fd = self._either.fileno()
         signal.set_wakeup_fd(self._write_fd, warn_on_full_buffer=False)
         for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
             signal.signal(number, self._note)
@@ -64,7 +71,7 @@ class StopSignal:
 
 def run_board(order: BoardOrder) -> None:
     """Keep until a stop signal; raises what a restart by the service manager should follow."""
-    stop = StopSignal()
+    stop = StopSignal(None if order.directed is None else order.directed.pipe_fd)
     starts = StartLog(order.folders.starts)
     count = starts.note_start(order.clock.utc_s())
     supervisor = Supervisor(order.environment)
@@ -124,13 +131,15 @@ def _tick_until_changed(
     keeper: Keeper, inbox: Inbox | Deaf, start: RunStart, stop: StopSignal, patience: ReloadPatience
 ) -> LoadedSettings:
     """Tick at the settings' own pace; return settings to go on with when the file has changed."""
-    clock, tick_s = start.order.clock, start.loaded.settings.site.tick_s
+    clock, tick_s = start.order.clock, start.order.tick_s(start.loaded.settings)
     watch = SettingsWatch(start.order.config, start.loaded.stamp)
     waiting: LoadedSettings | None = None
     said_ready = False
     log_start(start.loaded.settings)
     relays: dict[FrameName, bool] = {}
     next_at_s = settle_at_s = clock.mono_s()
+    if start.order.directed is not None:
+        _wait(clock, next_at_s, inbox, stop)
     while not stop.asked:
         result = keeper.tick()
         log_tick(result, relays)
@@ -138,8 +147,7 @@ def _tick_until_changed(
             start.supervisor.ready()
             said_ready = True
         next_at_s = max(next_at_s + tick_s, clock.mono_s())
-        while not stop.asked and (wait_s := clock.real_wait_s(next_at_s)) > 0:
-            inbox.serve(wait_s)
+        _wait(clock, next_at_s, inbox, stop)
         if clock.mono_s() >= settle_at_s:
             settle_at_s += LOG_SETTLES_S
             start.order.log.settle()
@@ -151,6 +159,12 @@ def _tick_until_changed(
             return waiting
         keeper.parts.site.settings_waiting = waiting is not None
     return start.loaded
+
+
+def _wait(clock: Clock, until_mono_s: float, inbox: Inbox | Deaf, stop: StopSignal) -> None:
+    """Serve commands until the next round is due or somebody asks to stop."""
+    while not stop.asked and (wait_s := clock.real_wait_s(until_mono_s)) > 0:
+        inbox.serve(wait_s)
 
 
 def _reload(keeper: Keeper, start: RunStart) -> LoadedSettings | None:
@@ -181,7 +195,7 @@ def _running(start: RunStart, wake_fd: int) -> Iterator[tuple[Keeper, Inbox | De
         pins_fault = store_pins(settings, folders)
         hardware = open_hardware(order, settings, start.supervisor, stack)
         try:
-            keeper = assemble_keeper(settings, hardware, read_standing(start), tick_s=settings.site.tick_s)
+            keeper = assemble_keeper(settings, hardware, read_standing(start), tick_s=order.tick_s(settings))
         except (PinRefused, PinStuck) as error:
             raise HardwareError(str(error)) from error
         stack.callback(_off, keeper)

@@ -1,19 +1,28 @@
-"""What time it is: a small interface with a board's clock, a time-lapse clock and a stepped one.
+"""What time it is: a small interface with a board's clock, a time-lapse clock, a stepped one, a directed one.
 
 Decisions use ``mono_s`` only. ``utc_s`` is for people, calendars and the record, and may step.
 """
 
 from __future__ import annotations
 
+import os
+import signal
+import struct
 import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
+from controller.errors import HardwareError
+
 SYNCHRONISED_MARK = Path("/run/systemd/timesync/synchronized")
 LAPSE_MAX = 3600.0
 STEP_SEEN_S = 60.0
 """A change of the offset between wall and monotonic clock that counts as a step."""
+_INSTANT = struct.Struct("<dd")
+"""Monotonic and wall-clock seconds; so few bytes go through a pipe whole or not at all."""
+_INSTANTS_AT_ONCE = 256
+_LOOK_AGAIN_S = 1.0
 
 
 class Clock(Protocol):
@@ -132,6 +141,65 @@ class RehearsalClock:
 
     def real_wait_s(self, until_mono_s: float) -> float:  # noqa: ARG002
         """Nothing to wait for: whoever drives it advances it."""
+        return 0.0
+
+
+def set_instant(pipe_fd: int, *, mono_s: float, utc_s: float) -> None:
+    """Let it be this instant for whoever holds the other end as a ``DirectedClock``.
+
+    Raises BrokenPipeError where nobody does any more.
+    """
+    os.write(pipe_fd, _INSTANT.pack(mono_s, utc_s))
+
+
+class DirectedClock:
+    """The clock of a process that another one directs: each instant comes through a pipe.
+
+    It stands still from one wait to the next, so that a whole tick sees one instant, and it waits for
+    its director, however long that takes. When the director is gone, the process is told to stop.
+    """
+
+    def __init__(self, pipe_fd: int) -> None:
+        """Take over the pipe with the first instant in it; raises HardwareError where there is none."""
+        self.pipe_fd = pipe_fd
+        """Readable when the next instant has come."""
+        try:
+            os.set_inheritable(pipe_fd, False)  # noqa: FBT003  # the standard library's own signature
+            first = os.read(pipe_fd, _INSTANT.size)
+            os.set_blocking(pipe_fd, False)
+        except OSError as error:
+            raise HardwareError(f"descriptor {pipe_fd} gives no time ({error.strerror})") from error
+        if len(first) != _INSTANT.size:
+            raise HardwareError(f"descriptor {pipe_fd} gives no time; only a rehearsal may direct a clock")
+        self._mono_s: float
+        self._utc_s: float
+        self._mono_s, self._utc_s = _INSTANT.unpack(first)
+
+    def mono_s(self) -> float:
+        """Monotonic seconds of the instant that was set."""
+        return self._mono_s
+
+    def utc_s(self) -> float:
+        """Wall-clock seconds of the instant that was set."""
+        return self._utc_s
+
+    def utc_confirmed(self) -> bool:
+        """Always: it was given."""
+        return True
+
+    def real_wait_s(self, until_mono_s: float) -> float:  # noqa: ARG002  # the director says when
+        """0.0 once for each instant that was set, which it then is; else until the next look.
+
+        To be called by the main thread.
+        """
+        try:
+            heard = os.read(self.pipe_fd, _INSTANT.size * _INSTANTS_AT_ONCE)
+        except BlockingIOError:
+            return _LOOK_AGAIN_S
+        if not heard:
+            signal.raise_signal(signal.SIGTERM)
+            return 0.0
+        self._mono_s, self._utc_s = _INSTANT.unpack(heard[-_INSTANT.size :])
         return 0.0
 
 

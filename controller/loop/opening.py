@@ -13,7 +13,7 @@ from controller.errors import HardwareError
 from controller.folders import Folders, boot_id
 from controller.heat.pins import GpioSwitch, PinRefused, open_factory
 from controller.loop.assemble import Hardware, Standing
-from controller.loop.calendar import BoardCalendar
+from controller.loop.calendar import BoardCalendar, Calendar, RehearsalCalendar
 from controller.loop.calibration_file import load_calibration
 from controller.loop.clock import Clock
 from controller.loop.commission import commission_states
@@ -33,11 +33,22 @@ from controller.record.switch_memory import SwitchFiles
 from controller.record.writer import HistoryWriter
 from controller.sense.inputs import BoardContacts
 from controller.sense.probes import READ_DEADLINE_S, BusReaders
+from controller.sense.stepped import SteppedReaders
 from controller.vocabulary import ProbeId
 
 LOG = logging.getLogger("frameward")
 CLOSE_DEADLINE_S = 3.0
 """For saving the record on the way out; a stop takes no more than 5 s in all."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Directed:
+    """A rehearsal directs this process: one round for each instant that it sets, none before the first."""
+
+    step_s: float
+    """The period, in place of the settings' own tick."""
+    pipe_fd: int
+    """Readable when the next instant has come."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +63,12 @@ class BoardOrder:
     clock: Clock
     log: EventLog
     environment: Mapping[str, str]
+    directed: Directed | None = None
+    """None where time goes on by itself."""
+
+    def tick_s(self, settings: Settings) -> float:
+        """The period of the tick."""
+        return settings.site.tick_s if self.directed is None else self.directed.step_s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,16 +97,9 @@ def open_hardware(
     recorder = HistoryWriter(folders.history, folders.pending, utc_s=clock.utc_s)
     recorder.start()
     stack.callback(recorder.close, CLOSE_DEADLINE_S)
-    calendar = BoardCalendar()
+    calendar: Calendar = BoardCalendar() if order.directed is None else RehearsalCalendar()
     stack.callback(calendar.close)
-    probes = BusReaders(
-        _probe_ids(settings),
-        order.w1,
-        interval_s=settings.site.tick_s,
-        deadline_s=READ_DEADLINE_S,
-        mono=clock.mono_s,
-        real_wait_s=clock.real_wait_s,
-    )
+    probes = _open_probes(order, settings)
     stack.callback(probes.close)
     board = BoardContacts(settings, factory)
     stack.callback(board.close)
@@ -105,6 +115,21 @@ def open_hardware(
         calendar=calendar,
         supervisor=supervisor,
         boot_id=boot_id(),
+    )
+
+
+def _open_probes(order: BoardOrder, settings: Settings) -> BusReaders:
+    """Readers of every probe: at their own pace, or at each round of a directed rehearsal."""
+    clock = order.clock
+    if order.directed is not None:
+        return SteppedReaders(_probe_ids(settings), order.w1, mono=clock.mono_s)
+    return BusReaders(
+        _probe_ids(settings),
+        order.w1,
+        interval_s=settings.site.tick_s,
+        deadline_s=READ_DEADLINE_S,
+        mono=clock.mono_s,
+        real_wait_s=clock.real_wait_s,
     )
 
 
