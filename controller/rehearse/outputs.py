@@ -121,7 +121,8 @@ class OutputFolder:
             true_c = frame.true_c
             cells = [utc, name]
             cells += [f"{true_c[place]:.4f}" if place in true_c else "" for place in self._places]
-            self._trace.add(",".join(cells) + self._tick_cells(moment.result.frames[name], frame))
+            cells += self._tick_cells(moment.result.frames[name], frame)
+            self._trace.add(",".join(cells))
         for event in (*moment.result.notices, *moment.pushed):
             row = (
                 utc,
@@ -145,17 +146,16 @@ class OutputFolder:
             f"{row.night.isoformat()},{_csv_cell(row.frame)},,{told},{row.heat_h:.4f},0,{OUTPUT_SCHEMA}\n"
         )
 
-    def _tick_cells(self, tick: FrameTick, frame: FrameMoment) -> str:
+    def _tick_cells(self, tick: FrameTick, frame: FrameMoment) -> list[str]:
         """What the keeper read and did, and how the covers truly stood; rejected readings are blank."""
         readings, report = tick.readings, tick.report
-        read = ""
-        for place in self._fitted:
-            reading = readings.get(place)
-            read += f",{reading.temp_c:.4f}" if isinstance(reading, Sample) else ","
-        return (
-            f"{read},{report.heat_wanted:d},{report.heat_allowed:d},{report.relay_on:d},"
-            f"{_csv_cell(frame.opening)},{_csv_cell(frame.covering)},,,{OUTPUT_SCHEMA}\n"
-        )
+        cells = [
+            _read_cell(reading.temp_c) if isinstance(reading := readings.get(place), Sample) else ""
+            for place in self._fitted
+        ]
+        heat = (report.heat_wanted, report.heat_allowed, report.relay_on)
+        cells.append(_state_cells(heat, frame.opening, frame.covering))
+        return cells
 
     def write_summary(self, tallies: Tallies, facts: Mapping[str, object], wall_s: float) -> None:
         """``summary.json``; ``facts`` say what was rehearsed (seed, span, stand-in, whether whole)."""
@@ -232,6 +232,19 @@ def _csv_line(row: Sequence[object]) -> str:
     text = io.StringIO()
     csv.writer(text, lineterminator="\n").writerow(row)
     return text.getvalue()
+
+
+@lru_cache(maxsize=4096)
+def _read_cell(temp_c: float) -> str:
+    """A reading, of which there are few: probes measure in steps."""
+    return f"{temp_c:.4f}"
+
+
+@lru_cache(maxsize=1024)
+def _state_cells(heat: tuple[bool, bool, bool], opening: str, covering: str) -> str:
+    """The end of a line, from heat wanted, allowed and on; states are few and last."""
+    wanted, allowed, on = heat
+    return f"{wanted:d},{allowed:d},{on:d},{_csv_cell(opening)},{_csv_cell(covering)},,,{OUTPUT_SCHEMA}\n"
 
 
 @lru_cache(maxsize=256)

@@ -7,7 +7,7 @@ time. The keeper judges the bytes exactly as it does on a board.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from random import Random
@@ -110,7 +110,9 @@ class _Probe:
     frame: FrameName
     wanted: tuple[str, ...]
     nature: ProbeNature
-    draws: Random
+    gauss: Callable[[], float]
+    """Draws its noise."""
+    faults: tuple[ProbeFault, ...]
     felt_c: float | None = None
     data: bytes = b""
     step_s: float = -1.0
@@ -142,11 +144,11 @@ class SimulatedProbes:
                 frame=name,
                 wanted=_TRUE_PLACE[place],
                 nature=given.get(probe_id, ProbeNature()),
-                draws=Random(f"probe {seed} {probe_id}"),  # noqa: S311  # noise, not a secret
+                gauss=Random(f"probe {seed} {probe_id}").gauss,  # noqa: S311  # noise, not a secret
+                faults=tuple(fault for fault in faults if fault.probe == probe_id),
             )
             for probe_id, (name, place) in sorted(placed.items())
         ]
-        self._faults = tuple(faults)
         self._latest: dict[ProbeId, RawReading] = {}
         self._elapsed_s = 0.0
 
@@ -169,14 +171,14 @@ class SimulatedProbes:
             probe.felt_c = felt_c
             shown_c = felt_c + nature.offset_k
             if nature.noise_k > 0.0:
-                shown_c += nature.noise_k * probe.draws.gauss()
+                shown_c += nature.noise_k * probe.gauss()
             if nature.drift_k_per_day:
                 shown_c += nature.drift_k_per_day * self._elapsed_s / DAY_S
-            if self._faults:
+            if probe.faults:
                 self._latest[probe.probe_id] = self._with_faults(probe, shown_c, now_s)
             else:
                 data = encode_scratchpad(shown_c, nature.resolution_bits)
-                self._latest[probe.probe_id] = Scratchpad(data=data, taken_at_s=now_s)
+                self._latest[probe.probe_id] = Scratchpad(data, now_s)
 
     def latest(self) -> Mapping[ProbeId, RawReading]:
         """The last conversion of every probe."""
@@ -187,7 +189,8 @@ class SimulatedProbes:
 
     def _with_faults(self, probe: _Probe, shown_c: float, now_s: float) -> RawReading:
         """The reading, spoilt by the first fault that holds at this instant."""
-        fault = next(self._active(probe.probe_id), None)
+        at_s = self._elapsed_s
+        fault = next((each for each in probe.faults if each.from_s <= at_s < each.until_s), None)
         if fault is None:
             probe.data = encode_scratchpad(shown_c, probe.nature.resolution_bits)
             return Scratchpad(data=probe.data, taken_at_s=now_s)
@@ -197,16 +200,11 @@ class SimulatedProbes:
         if fault.kind in _SPOILT:
             return Scratchpad(data=_SPOILT[fault.kind], taken_at_s=now_s)
         if fault.kind is not FaultKind.STUCK or not probe.data:
-            shown_c += fault.off_k(self._elapsed_s)
+            shown_c += fault.off_k(at_s)
             probe.data = encode_scratchpad(shown_c, probe.nature.resolution_bits)
         if fault.kind is FaultKind.CRC:
             return Scratchpad(data=probe.data[:-1] + bytes((probe.data[-1] ^ 0x01,)), taken_at_s=now_s)
         return Scratchpad(data=probe.data, taken_at_s=now_s)
-
-    def _active(self, probe_id: ProbeId) -> Iterator[ProbeFault]:
-        for fault in self._faults:
-            if fault.probe == probe_id and fault.from_s <= self._elapsed_s < fault.until_s:
-                yield fault
 
 
 def unmodelled_places(

@@ -11,6 +11,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from controller.vocabulary import FULL_RESOLUTION_BITS, Rejection
 
@@ -23,6 +24,7 @@ STARVED_SIXTEENTHS = 0x07FF
 
 _BITS_BY_CONFIG = {0x1F: 9, 0x3F: 10, 0x5F: 11, 0x7F: FULL_RESOLUTION_BITS}
 _CONFIG_BY_BITS = {bits: config for config, bits in _BITS_BY_CONFIG.items()}
+_STEPS_PER_K = {9: 2, 10: 4, 11: 8, FULL_RESOLUTION_BITS: 16}
 _UNCONVERTED = 0x0C
 """Byte 6 of a scratchpad that still holds its power-on value; alone it means nothing."""
 _FIRST_LINE = re.compile(r"((?:[0-9a-fA-F]{2} ){9}): crc=[0-9a-fA-F]{2} (YES|NO)")
@@ -43,9 +45,8 @@ def _crc_table() -> bytes:
 _CRC_TABLE = _crc_table()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Scratchpad:
-    """Nine bytes as read, not yet judged, and the instant at which the read began."""
+class Scratchpad(NamedTuple):
+    """Nine bytes as read, not yet judged, and the instant at which the read began; many are made."""
 
     data: bytes
     taken_at_s: float
@@ -181,17 +182,18 @@ def encode_scratchpad(temp_c: float, resolution_bits: int = FULL_RESOLUTION_BITS
 
     Clamped to -55…125 °C. Raises ValueError for NaN, infinity or a resolution other than 9 to 12.
     """
-    if not math.isfinite(temp_c) or resolution_bits not in _CONFIG_BY_BITS:
+    steps_per_k = _STEPS_PER_K.get(resolution_bits)
+    if steps_per_k is None or not math.isfinite(temp_c):
         raise ValueError(f"no scratchpad for {temp_c} °C at {resolution_bits} bits")
-    undefined_bits = FULL_RESOLUTION_BITS - resolution_bits
-    sixteenths = round(temp_c * 16 / (1 << undefined_bits)) << undefined_bits
-    bounded = min(max(sixteenths, CHIP_MIN_SIXTEENTHS), CHIP_MAX_SIXTEENTHS)
-    return _encode_sixteenths(bounded, _CONFIG_BY_BITS[resolution_bits])
+    return _encode_steps(round(temp_c * steps_per_k), resolution_bits)
 
 
 @lru_cache(maxsize=1024)
-def _encode_sixteenths(sixteenths: int, config: int) -> bytes:
+def _encode_steps(steps: int, resolution_bits: int) -> bytes:
     """Byte 6 counts down from the low nibble, as in scratchpads captured from real chips."""
-    low, high = sixteenths.to_bytes(2, "little", signed=True)
+    sixteenths = steps << FULL_RESOLUTION_BITS - resolution_bits
+    bounded = min(max(sixteenths, CHIP_MIN_SIXTEENTHS), CHIP_MAX_SIXTEENTHS)
+    low, high = bounded.to_bytes(2, "little", signed=True)
+    config = _CONFIG_BY_BITS[resolution_bits]
     body = bytes((low, high, 0x4B, 0x46, config, 0xFF, 0x10 - (low & 0x0F), 0x10))
     return body + bytes((crc8(body),))
