@@ -1,100 +1,123 @@
-"""The built-in simulated frame: plain but physically sane, and quick.
+"""The built-in simulated frame: its own physics, varied by a seed, and quick.
 
-Pure. It shares no code with the controller, whose own errors would otherwise hide in it.
-Nodes: air (with leaves and the skins of pots), an upper bed layer that holds the pot bases, a lower
-one that holds the cable, the cable, the wall behind. The cover stores nothing: its two faces are
-solved from sun, films, sky and what lies on it. Left out on purpose: water (evaporation, dew, ice in
-the bed), plants, snow, and films that pass thermal radiation.
+It shares no code with the controller, whose own errors would otherwise hide in it. Nodes: air with its
+vapour, leaves, root balls that freeze and thaw, both faces of the covers, a bed of six layers (the
+upper three freeze) with the cable in the third, four layers of wall behind the frame and four above it.
+Left out on purpose: snow and rain, wet coverings that dry, plants that grow, and differences within the bed.
 """
 
 from __future__ import annotations
 
+import json
 import math
+import random
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from datetime import datetime
-from typing import Any, NamedTuple
+from copy import copy
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import Any, Self
+from zlib import crc32
 
 from controller.rehearse.contract import OpeningNow, StandIn
-from controller.rehearse.standinframe import AIR_J_M3K, FrameParts, build_parts
-from controller.rehearse.sunpath import clear_sky_w_m2, sun_at
+from controller.rehearse.irradiance import irradiance_of
+from controller.rehearse.standinframe import FrameParts, build_parts
+from controller.rehearse.standinlayers import DEEP_M
+from controller.rehearse.standinledger import Ledger
+from controller.rehearse.standinlight import (
+    DARK,
+    NO_BEAM,
+    Beam,
+    Lid,
+    SunPowers,
+    beam_from,
+    lid_of,
+    sun_powers,
+)
+from controller.rehearse.standinnature import NOMINAL, Nature, drawn_nature
+from controller.rehearse.standinouter import outer_of, season_air_c, season_ground_c, vapour_kg_m3
+from controller.rehearse.standinsolve import substep
+from controller.rehearse.standinstate import FrameState
+from controller.rehearse.sunpath import Direction, sun_at
 from controller.weatherseries import WeatherPoint
 
-SUBSTEP_S = 60.0
-KELVIN = 273.15
-STEFAN_BOLTZMANN = 5.67e-8
-COVER_INSIDE_W_M2K = 3.0
-BED_TO_COVER_W_M2K = 3.6
-LONGWAVE_EMISSIVITY = 0.9
-NEAR_GROUND_FRAC = 0.5
-"""Share of the wind at 10 m that reaches a low frame."""
-SUN_TO_AIR, SUN_TO_BED, SUN_TO_WALL = 0.55, 0.08, 0.08
-"""Shares of the light that came through; the rest leaves again or dries soil and leaves."""
-SUN_IN_COVER = 0.06
-ALBEDO = 0.2
-DEEP_TAU_S = 25 * 86400.0
-CLOUD_UNKNOWN_TENTHS = 5.0
-WIND_UNKNOWN_M_S = 2.0
-OPAQUE_FROM_M2K_W = 0.1
-"""A covering this thick is a mat and shuts out light; a thinner one is fleece."""
-
-
-@dataclass(slots=True, kw_only=True)
-class _State:
-    """All that changes, °C."""
-
-    air_c: float
-    upper_c: float
-    lower_c: float
-    cable_c: float
-    wall_c: float
-    deep_c: float
-
-
-class _Surroundings(NamedTuple):
-    """What stays the same over one step."""
-
-    outside_c: float
-    deep_c: float
-    face_c: float
-    """What the cover's inner face would come to with nothing inside."""
-    face_w_k: float
-    """From the inner face to that."""
-    sky_c: float
-    bare_w_k: float
-    """From the bed to the sky where no cover lies."""
-    bare_frac: float
-    light_w: float
-    leak_w_k: float
-    wind_m_s: float
-    open_m2: float
-    open_height_m: float
+SUBSTEP_S = 300.0
+SUN_KEPT = timedelta(minutes=5)
+"""So long the sun counts as standing still."""
+SETTLING_S = 1e9
+SETTLING_ROUNDS = 8
+FIRST_HOURS = 3
 
 
 def make_factory(
-    latitude_deg: float, longitude_deg: float
+    latitude_deg: float, longitude_deg: float, *, seed: int | None = None
 ) -> Callable[[Mapping[str, Any], datetime], StandIn]:
-    """A factory for frames at this place, which a frame's own table does not tell."""
+    """A factory for frames at this place, which a frame's own table does not tell.
+
+    With a seed each frame has a nature of its own (``standinnature``), the same for the same seed and
+    table; without one it is a plain, middling frame.
+    """
 
     def factory_here(frame: Mapping[str, Any], start_utc: datetime) -> StandIn:  # noqa: ARG001  # the seam's form
-        return PlainStandIn(build_parts(frame), latitude_deg, longitude_deg)
+        return SeasonedStandIn(build_parts(frame, nature_of(frame, seed)), latitude_deg, longitude_deg)
 
     return factory_here
 
 
-factory = make_factory(52.0, 0.0)
-"""The built-in stand-in through the seam, at 52° N on the Greenwich meridian."""
+def nature_of(frame: Mapping[str, Any], seed: int | None) -> Nature:
+    """What the seed makes of a frame; nominal without one."""
+    if seed is None:
+        return NOMINAL
+    digest = crc32(json.dumps(frame, sort_keys=True, default=str).encode())
+    return drawn_nature(random.Random(f"stand-in {seed} {digest:08x}").uniform)  # noqa: S311  # no secret
 
 
-class PlainStandIn:
-    """One simulated frame; it starts settled to the first weather that it is shown."""
+class SeasonedStandIn:
+    """One simulated frame; it starts as if it had stood shut and unheated for weeks."""
+
+    __slots__ = (
+        "_beam",
+        "_deep_c",
+        "_latitude_deg",
+        "_lid",
+        "_longitude_deg",
+        "_opening",
+        "_parts",
+        "_state",
+        "_sun",
+        "_sun_utc",
+        "ledger",
+    )
 
     def __init__(self, parts: FrameParts, latitude_deg: float, longitude_deg: float) -> None:
         """Take the frame's parts and where on Earth it stands."""
         self._parts = parts
         self._latitude_deg = latitude_deg
         self._longitude_deg = longitude_deg
-        self._state: _State | None = None
+        self._state: FrameState | None = None
+        self._opening: OpeningNow | None = None
+        self._lid: Lid | None = None
+        self._sun_utc: datetime | None = None
+        self._sun = Direction(-1.0, 0.0, 0.0)
+        self._beam: Beam = NO_BEAM
+        self._deep_c = 0.0
+        self.ledger: Ledger | None = None
+        """Give it one to have every flow of heat booked."""
+
+    def __deepcopy__(self, _memo: dict[int, Any]) -> Self:
+        """All that changes is replaced as a whole, so a copy may share it; it has no ledger."""
+        other = copy(self)
+        other.ledger = None
+        return other
+
+    @property
+    def parts(self) -> FrameParts:
+        """What the frame is made of."""
+        return self._parts
+
+    @property
+    def state(self) -> FrameState | None:
+        """All that changes; None before the first ``advance``."""
+        return self._state
 
     def advance(
         self,
@@ -105,159 +128,80 @@ class PlainStandIn:
         /,
     ) -> dict[str, float]:
         """True °C by place after ``dt_s`` seconds of constant inputs; with 0 the initial state."""
+        parts = self._parts
+        lid = self._lid
+        if lid is None or opening is not self._opening:
+            lid = self._lid = lid_of(parts, opening)
+            self._opening = opening
+        utc = weather.utc
+        if self._sun_utc is None or not self._sun_utc <= utc < self._sun_utc + SUN_KEPT:
+            self._look_up(utc)
         state = self._state
         if state is None:
-            state = self._state = _settled(weather.temp_c)
+            state = self._state = self._settled(weather, lid)
         if dt_s > 0.0:
-            around = self._surroundings(weather, opening, state.deep_c)
-            heat_w = self._parts.power_w if heat_on else 0.0
+            outer = outer_of(parts, weather, self._deep_c)
+            sun = self._sun_on(weather, lid)
+            heat_w = parts.power_w if heat_on else 0.0
             count = math.ceil(dt_s / SUBSTEP_S)
             for _ in range(count):
-                _substep(self._parts, state, dt_s / count, around, heat_w)
-            state.deep_c += (weather.temp_c + 2.0 - state.deep_c) * -math.expm1(-dt_s / DEEP_TAU_S)
+                state = substep(
+                    parts,
+                    state,
+                    lid=lid,
+                    outer=outer,
+                    sun=sun,
+                    heat_w=heat_w,
+                    dt_s=dt_s / count,
+                    ledger=self.ledger,
+                )
+            self._state = state
         return {
             "air": state.air_c,
-            "bed": state.upper_c,
+            "bed": state.bed0_c,
             "outside": weather.temp_c,
-            "wall": state.wall_c,
+            "wall": state.wall0_c,
             "cable": state.cable_c,
+            "pots": state.pot_c,
+            "leaf": state.leaf_c,
         }
 
-    def _surroundings(self, weather: WeatherPoint, opening: OpeningNow, deep_c: float) -> _Surroundings:
-        """Light, films, sky and the cover's own balance for one step."""
+    def _look_up(self, utc: datetime) -> None:
+        """Where the sun stands, and what the season makes of the deep ground."""
+        self._sun_utc = utc
+        self._sun = sun_at(utc, self._latitude_deg, self._longitude_deg)
+        self._beam = beam_from(self._parts, self._sun)
+        ground_c = season_ground_c(utc, self._latitude_deg, DEEP_M)
+        self._deep_c = ground_c + self._parts.nature.ground_shift_k
+
+    def _sun_on(self, weather: WeatherPoint, lid: Lid) -> SunPowers:
+        if self._sun.up_frac <= 0.0 or weather.ghi_w_m2 == 0.0:
+            return DARK
+        return sun_powers(self._parts, lid, self._beam, irradiance_of(weather, self._sun))
+
+    def _settled(self, weather: WeatherPoint, lid: Lid) -> FrameState:
+        """Steady, dark and unheated, half way from the season's usual air to this; then some hours of this.
+
+        Common practice, no source: bed and wall remember the season, air and leaves do not.
+        """
         parts = self._parts
-        outside_c = weather.temp_c
-        wind_m_s = NEAR_GROUND_FRAC * (WIND_UNKNOWN_M_S if weather.wind_m_s is None else weather.wind_m_s)
-        bare_frac = min(1.0, opening.area_m2 / parts.cover_m2)
-        covering_m2k_w = opening.covering_r_m2k_w
-        shade_frac = 1.0 if covering_m2k_w <= 0.0 else 0.8 if covering_m2k_w < OPAQUE_FROM_M2K_W else 0.05
-        passed_frac = parts.light_passed_frac * shade_frac
-        sun_w_m2 = self._sun_on_cover(weather)
-        sky_c = _sky_c(weather)
-        mean_k = (outside_c + sky_c) / 2 + KELVIN
-        view = 0.5 * (1.0 + parts.normal.up_frac) * 0.85  # the wall behind hides a part of the sky
-        sky_w_m2k = 4.0 * STEFAN_BOLTZMANN * mean_k**3 * LONGWAVE_EMISSIVITY * view
-        film_w_m2k = 2.8 + 3.0 * wind_m_s  # Watmuff et al. (1977), from memory
-        through_w_m2k = 1.0 / (parts.skin_m2k_w + covering_m2k_w)
-        outer_w_m2k = film_w_m2k + sky_w_m2k
-        soaked_w_m2 = SUN_IN_COVER * sun_w_m2
-        return _Surroundings(
-            outside_c=outside_c,
-            deep_c=deep_c,
-            face_c=(film_w_m2k * outside_c + sky_w_m2k * sky_c + soaked_w_m2) / outer_w_m2k,
-            face_w_k=parts.cover_m2
-            * (1.0 - bare_frac)
-            * through_w_m2k
-            * outer_w_m2k
-            / (through_w_m2k + outer_w_m2k),
-            sky_c=sky_c,
-            bare_w_k=sky_w_m2k * parts.bed_m2 * bare_frac,
-            bare_frac=bare_frac,
-            light_w=sun_w_m2 * parts.cover_m2 * (bare_frac + (1.0 - bare_frac) * passed_frac),
-            leak_w_k=AIR_J_M3K * parts.volume_m3 * (0.8 + 0.5 * wind_m_s) / 3600.0,
-            wind_m_s=wind_m_s,
-            open_m2=opening.area_m2,
-            open_height_m=opening.height_m,
+        usual_c = season_air_c(weather.utc, self._latitude_deg)
+        between = weather._replace(
+            temp_c=0.5 * (usual_c + weather.temp_c), dew_point_c=None, cloud_tenths=8.0
         )
-
-    def _sun_on_cover(self, weather: WeatherPoint) -> float:
-        """W/m² on the cover's slope: beam, isotropic sky, ground; estimated where the file has none."""
-        ghi_w_m2, dhi_w_m2 = weather.ghi_w_m2, weather.dhi_w_m2
-        if ghi_w_m2 is not None and ghi_w_m2 <= 0.0:
-            return 0.0
-        sun = sun_at(weather.utc, self._latitude_deg, self._longitude_deg)
-        if ghi_w_m2 is None or dhi_w_m2 is None:
-            cloud_frac = (CLOUD_UNKNOWN_TENTHS if weather.cloud_tenths is None else weather.cloud_tenths) / 10
-            if ghi_w_m2 is None:  # Kasten and Czeplak (1980), from memory
-                ghi_w_m2 = clear_sky_w_m2(sun.up_frac) * (1.0 - 0.75 * cloud_frac**3.4)
-            dhi_w_m2 = ghi_w_m2 * (0.25 + 0.75 * cloud_frac)
-        beam_w_m2 = weather.dni_w_m2
-        if beam_w_m2 is None:
-            beam_w_m2 = max(0.0, ghi_w_m2 - dhi_w_m2) / max(sun.up_frac, 0.1)
-        parts = self._parts
-        normal = parts.normal
-        incidence = (
-            sun.up_frac * normal.up_frac
-            + sun.south_frac * normal.south_frac
-            + sun.west_frac * normal.west_frac
-        )
-        if sun.up_frac <= 0.0 or incidence < 0.0:
-            incidence = 0.0
-        sky_share, ground_share = (1.0 + normal.up_frac) / 2, (1.0 - normal.up_frac) / 2
-        return beam_w_m2 * incidence + dhi_w_m2 * sky_share + ALBEDO * ghi_w_m2 * ground_share
+        outer = outer_of(parts, between, self._deep_c)
+        no_ice = replace(parts, pot_ice_j=0.0, bed=parts.bed._replace(ice_j=(0.0, 0.0, 0.0)))
+        air_c = outer.air_c
+        state = FrameState(*[air_c] * len(FrameState._fields))
+        state = state._replace(vapour_kg_m3=vapour_kg_m3(air_c - 1.0), dew_kg_m2=0.0)
+        state = state._replace(pot_ice_frac=0.0, bed0_ice_frac=0.0, bed1_ice_frac=0.0, bed2_ice_frac=0.0)
+        for _ in range(SETTLING_ROUNDS):
+            state = substep(no_ice, state, lid=lid, outer=outer, sun=DARK, heat_w=0.0, dt_s=SETTLING_S)
+        outer = outer_of(parts, weather, self._deep_c)
+        for _ in range(round(FIRST_HOURS * 3600.0 / SUBSTEP_S)):
+            state = substep(parts, state, lid=lid, outer=outer, sun=DARK, heat_w=0.0, dt_s=SUBSTEP_S)
+        return state
 
 
-def _settled(outside_c: float) -> _State:
-    """A frame that has stood shut and unheated for a while."""
-    deep_c = min(max(0.5 * outside_c + 4.0, 2.0), 14.0)
-    upper_c = 0.5 * outside_c + 0.5 * deep_c + 0.5
-    return _State(
-        air_c=0.7 * outside_c + 0.3 * upper_c,
-        upper_c=upper_c,
-        lower_c=upper_c + 0.5,
-        cable_c=upper_c + 0.5,
-        wall_c=0.6 * outside_c + 0.4 * upper_c,
-        deep_c=deep_c,
-    )
-
-
-def _sky_c(weather: WeatherPoint) -> float:
-    """Sky temperature: emissivity of Clark and Allen (1978) with its cloud factor, from memory."""
-    dew_c = weather.temp_c - 3.0 if weather.dew_point_c is None else weather.dew_point_c
-    tenths = CLOUD_UNKNOWN_TENTHS if weather.cloud_tenths is None else weather.cloud_tenths
-    clear = 0.787 + 0.764 * math.log((dew_c + KELVIN) / 273.0)
-    clouded = clear * (1.0 + tenths * (0.0224 + tenths * (-0.0035 + tenths * 0.00028)))
-    return float((weather.temp_c + KELVIN) * min(1.0, clouded) ** 0.25 - KELVIN)
-
-
-def _substep(parts: FrameParts, state: _State, dt_s: float, around: _Surroundings, heat_w: float) -> None:
-    """Each node goes exponentially to its balance with its neighbours as they were: stable at any step."""
-    air_c, upper_c, lower_c, wall_c, cable_c = (
-        state.air_c,
-        state.upper_c,
-        state.lower_c,
-        state.wall_c,
-        state.cable_c,
-    )
-    outside_c, shut_frac = around.outside_c, 1.0 - around.bare_frac
-    from_air_w_k = COVER_INSIDE_W_M2K * parts.cover_m2 * shut_frac
-    from_bed_w_k = BED_TO_COVER_W_M2K * parts.bed_m2 * shut_frac
-    face_w_k = around.face_w_k + 1e-9  # so that a bare frame has a face temperature that nothing feels
-    inner_c = (from_air_w_k * air_c + from_bed_w_k * upper_c + face_w_k * around.face_c) / (
-        from_air_w_k + from_bed_w_k + face_w_k
-    )
-    to_outside_w_k = parts.sides_w_k + around.leak_w_k
-    if around.open_m2 > 0.0:  # de Gids and Phaff (1982), one-sided
-        drive = 0.001 * around.wind_m_s**2 + 0.0035 * around.open_height_m * abs(air_c - outside_c) + 0.01
-        to_outside_w_k += AIR_J_M3K * 0.5 * around.open_m2 * math.sqrt(drive)
-    film, wall_film, layers, edge = (
-        parts.bed_film_w_k,
-        parts.wall_film_w_k,
-        parts.layers_w_k,
-        parts.edge_w_k / 2,
-    )
-    bare_w_k = around.bare_w_k
-    cable, through = parts.cable_w_k, parts.wall_through_w_k
-
-    total = from_air_w_k + film + wall_film + to_outside_w_k
-    flow = from_air_w_k * inner_c + film * upper_c + wall_film * wall_c + to_outside_w_k * outside_c
-    aim_c = (flow + SUN_TO_AIR * around.light_w) / total
-    state.air_c = aim_c + (air_c - aim_c) * math.exp(-dt_s * total / parts.air_j_k)
-
-    total = film + from_bed_w_k + layers + bare_w_k + edge
-    flow = (
-        film * air_c + from_bed_w_k * inner_c + layers * lower_c + bare_w_k * around.sky_c + edge * outside_c
-    )
-    aim_c = (flow + SUN_TO_BED * around.light_w) / total
-    state.upper_c = aim_c + (upper_c - aim_c) * math.exp(-dt_s * total / parts.upper_j_k)
-
-    total = layers + cable + parts.below_w_k + edge
-    aim_c = (layers * upper_c + cable * cable_c + parts.below_w_k * around.deep_c + edge * outside_c) / total
-    state.lower_c = aim_c + (lower_c - aim_c) * math.exp(-dt_s * total / parts.lower_j_k)
-
-    aim_c = lower_c + heat_w / cable
-    state.cable_c = aim_c + (cable_c - aim_c) * math.exp(-dt_s * cable / parts.cable_j_k)
-
-    total = wall_film + through
-    aim_c = (wall_film * air_c + through * outside_c + SUN_TO_WALL * around.light_w) / total
-    state.wall_c = aim_c + (wall_c - aim_c) * math.exp(-dt_s * total / parts.wall_j_k)
+factory = make_factory(52.0, 0.0)
+"""The built-in stand-in through the seam, at 52° N on the Greenwich meridian."""
