@@ -33,6 +33,12 @@ _BOUNDS = {
 _HEADER = re.compile(r"#\s*([A-Za-z_]+)\s*:\s*(.*)")
 _INSTANT_AFTER = re.compile(r"values? at utc \+ ([0-9.]+) h\b")
 _OFFSET_MAX_H = 1.0
+LINES_MAX = 2_000_000
+"""Almost four years by the minute; more would cost a board's memory before it could be refused."""
+YEAR_MIN, YEAR_MAX = 1800, 2200
+_QUOTED_MAX = 40
+"""Characters of the file that an error repeats."""
+_SAID_ONCE = frozenset({"lat", "lon", "irradiance", "timing"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +58,7 @@ def parse_weather(text: str, file_name: str) -> WeatherSeries:
 
     Gaps are no error here: ``WeatherSeries.check_span`` refuses them where they matter.
     """
-    lines = text.removeprefix("\ufeff").splitlines()
+    lines = _split_lines(text, file_name)
     header, column_at = _read_header(lines, file_name)
     rows_at_s, columns = _read_rows(lines, column_at, file_name)
     has_irradiance = any(cell is not None for name in IRRADIANCE_COLUMNS for cell in columns[name])
@@ -65,6 +71,14 @@ def parse_weather(text: str, file_name: str) -> WeatherSeries:
         columns=columns,
         timing=_timing(header, file_name, has_irradiance=has_irradiance),
     )
+
+
+def _split_lines(text: str, file_name: str) -> list[str]:
+    """Lines by any computer's line ends and by nothing else, so that they count as an editor counts them."""
+    plain = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+    if plain.count("\n") > LINES_MAX:
+        raise WeatherFileError(f"{file_name}: has more than {LINES_MAX} lines; cut it to the years you need")
+    return plain.split("\n")
 
 
 def _read_header(lines: Sequence[str], file_name: str) -> tuple[dict[str, str], int]:
@@ -82,21 +96,26 @@ def _read_header(lines: Sequence[str], file_name: str) -> tuple[dict[str, str], 
             return header, index
         found = _HEADER.fullmatch(stripped)
         if found:
-            header[found[1].lower()] = found[2].strip()
+            key, words = found[1].lower(), found[2].strip()
+            if key in _SAID_ONCE and header.get(key, words) != words:
+                raise _Where(file_name=file_name, line=index + 1).refuse(
+                    f"{key} stands twice, {_quoted(header[key])} and {_quoted(words)}", "keep one"
+                )
+            header[key] = words
     raise WeatherFileError(f"{file_name}: has no column line; after the # lines it must read {COLUMN_LINE}")
 
 
 def _degrees(header: Mapping[str, str], key: str, bound_deg: float, file_name: str) -> float:
     """Latitude or longitude from the header."""
     try:
-        degrees = float(header[key])
+        degrees = _number(header[key])
     except KeyError:
         raise WeatherFileError(f"{file_name}: header has no {key}; add a line '# {key}: …'") from None
     except ValueError:
         degrees = math.nan
     if not -bound_deg <= degrees <= bound_deg:
         raise WeatherFileError(
-            f"{file_name}: {key} is {header[key]!r}; "
+            f"{file_name}: {key} is {_quoted(header[key])}; "
             f"give decimal degrees from {-bound_deg:g} to {bound_deg:g}"
         )
     return degrees
@@ -109,7 +128,7 @@ def _timing(header: Mapping[str, str], file_name: str, *, has_irradiance: bool) 
         word = stated.lower()
         if word not in {"mean_ending", "instant"}:
             raise WeatherFileError(
-                f"{file_name}: irradiance is {stated!r}; write mean_ending (means over the interval"
+                f"{file_name}: irradiance is {_quoted(stated)}; write mean_ending (means over the interval"
                 " ending at utc) or instant"
             )
         return IrradianceTiming(mean_ending=word == "mean_ending", offset_s=0.0)
@@ -118,10 +137,13 @@ def _timing(header: Mapping[str, str], file_name: str, *, has_irradiance: bool) 
         return IrradianceTiming(mean_ending=True, offset_s=0.0)
     shifted = _INSTANT_AFTER.search(words)
     if shifted:
-        offset_h = float(shifted[1])
+        try:
+            offset_h = _number(shifted[1])
+        except ValueError:
+            offset_h = math.inf
         if offset_h > _OFFSET_MAX_H:
             raise WeatherFileError(
-                f"{file_name}: irradiance {offset_h:g} h after utc; at most an hour is known"
+                f"{file_name}: timing gives {_quoted(shifted[1])} h after utc; write hours from 0 to 1"
             )
         return IrradianceTiming(mean_ending=False, offset_s=offset_h * 3600.0)
     if has_irradiance and "values at utc" not in words and "readings at utc" not in words:
@@ -166,7 +188,9 @@ def _instant(text: str, where: _Where) -> float:
     try:
         instant = datetime.fromisoformat(text)
     except ValueError:
-        raise where.refuse(f"utc is {text[:40]!r}", "write it as 2001-10-01T06:00:00Z") from None
+        raise where.refuse(f"utc is {_quoted(text)}", "write it as 2001-10-01T06:00:00Z") from None
+    if not YEAR_MIN <= instant.year <= YEAR_MAX:
+        raise where.refuse(f"utc is {_quoted(text)}", f"years from {YEAR_MIN} to {YEAR_MAX} are read")
     if instant.tzinfo is None:
         raise where.refuse(f"utc {text} has no zone", "end it with Z")
     return (instant.astimezone(UTC) - EPOCH).total_seconds()
@@ -177,10 +201,24 @@ def _cell(name: str, text: str, where: _Where) -> float | None:
     if not text:
         return None
     try:
-        number = float(text)
+        number = _number(text)
     except ValueError:
-        raise where.refuse(f"{name} is {text[:40]!r}", "write a plain number or leave it blank") from None
+        raise where.refuse(f"{name} is {_quoted(text)}", "write a plain number or leave it blank") from None
     low, high = _BOUNDS[name]
     if not low <= number <= high:
-        raise where.refuse(f"{name} is {text[:40]}", f"it must lie from {low:g} to {high:g}, or be blank")
+        raise where.refuse(
+            f"{name} is {text[:_QUOTED_MAX]}", f"it must lie from {low:g} to {high:g}, or be blank"
+        )
     return max(number, 0.0) if name in IRRADIANCE_COLUMNS else number
+
+
+def _number(text: str) -> float:
+    """A number as files write it; raises ValueError for the forms that only a program's source knows."""
+    if "_" in text or not text.isascii():
+        raise ValueError(text)
+    return float(text)
+
+
+def _quoted(text: str) -> str:
+    """A piece of the file for an error, not too long."""
+    return repr(text[:_QUOTED_MAX])

@@ -167,7 +167,7 @@ def test_asking_outside_the_file_is_an_error(hour: float, dt_s: float) -> None:
         (weather_text(row(0), row(1), header="# lat: 5\n# lon: 0\n# irradiance: sum"), "irradiance is 'sum'"),
         (
             weather_text(row(0), row(1), header="# lat: 5\n# lon: 0\n# timing: values at utc + 7 h"),
-            "7 h after utc; at most an hour",
+            "timing gives '7' h after utc; write hours from 0 to 1",
         ),
         (weather_text(row(0), row(1, "1,2,3")), r"w.csv, line 6: 4 cells instead of 8"),
         (weather_text(row(0), row(1, "warm,0,2,0,0,0,5")), "line 6: temp_c is 'warm'; write a plain number"),
