@@ -12,8 +12,8 @@ import click
 from controller.commands.options import config_option, run_option, state_option, w1_option
 from controller.commands.whose import insist_readable, refuse_root
 
-STEP_S_MAX = 300.0
-"""The longest period that the judge of heat allows."""
+STEP_S_MAX = 3600.0
+"""The longest step of a rehearsal; the judge of heat allows less."""
 
 
 @click.command(

@@ -138,8 +138,8 @@ def _tick_until_changed(
     log_start(start.loaded.settings)
     relays: dict[FrameName, bool] = {}
     next_at_s = settle_at_s = clock.mono_s()
-    if start.order.directed is not None:
-        _wait(clock, next_at_s, inbox, stop)
+    if start.order.directed is not None and not start.taken:
+        _wait(clock, next_at_s, inbox, stop)  # a later run begins within an instant that is already set
     while not stop.asked:
         result = keeper.tick()
         log_tick(result, relays)

@@ -77,7 +77,7 @@ class PacedRehearsal:
         self._tree = stack.enter_context(closing(_probe_tree(plan, folders)))
         self._manager = stack.enter_context(_manager_socket(_manager_path(folders)))
         self._feed = stack.enter_context(closing(NoticeFeed(folders.history)))
-        settings = folders.run / EXAMPLE_NAME
+        settings = folders.run / "rehearsal.toml"
         replace_quickly(settings, _settings_bytes(config))
         self.children = [stack.enter_context(running(order)) for order in self._child_orders(settings)]
         """The keeper, then whatever runs beside it."""
@@ -147,9 +147,11 @@ class PacedRehearsal:
             "cmd": order.cmd,
             "args": order.model_dump(exclude={"cmd"}),
         }
-        reply = json.loads(
-            send_command(self._folders.socket, json.dumps(command).encode(), patience_s=ANSWER_S)
-        )
+        try:
+            reply = json.loads(send_command(self._folders.socket, json.dumps(command).encode()))
+        except CommandRejected:
+            self.children[0].insist_alive()
+            raise
         if not reply["ok"]:
             raise CommandRejected(str(reply["reason"]))
 

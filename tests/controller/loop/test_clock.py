@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import time
 from pathlib import Path
 
@@ -9,7 +11,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.loop.clock import BoardClock, LapseClock, RehearsalClock, StepWatch
+from controller.errors import HardwareError
+from controller.loop.clock import (
+    BoardClock,
+    DirectedClock,
+    LapseClock,
+    RehearsalClock,
+    StepWatch,
+    set_instant,
+)
 
 
 def test_the_board_clock_is_confirmed_once_the_time_service_says_so(tmp_path: Path) -> None:
@@ -62,6 +72,80 @@ def test_a_rehearsal_clock_moves_only_when_advanced() -> None:
     assert (clock.mono_s(), clock.utc_s()) == (110.0, 1_003_660.0)
     with pytest.raises(ValueError, match="cannot advance"):
         clock.advance(-1.0)
+
+
+def directed() -> tuple[DirectedClock, int]:
+    """A clock that was given an instant, and the end of the pipe at which its director sits."""
+    read_fd, write_fd = os.pipe()
+    set_instant(write_fd, mono_s=50.0, utc_s=1_000_000.0)
+    return DirectedClock(read_fd), write_fd
+
+
+def test_a_directed_clock_is_at_the_instant_set_once_it_waits_and_not_before() -> None:
+    clock, write_fd = directed()
+    set_instant(write_fd, mono_s=110.0, utc_s=1_000_060.0)
+    assert (clock.mono_s(), clock.utc_s()) == (50.0, 1_000_000.0), "a tick under way sees one instant"
+    assert clock.real_wait_s(0.0) == 0.0
+    assert (clock.mono_s(), clock.utc_s()) == (110.0, 1_000_060.0)
+    assert clock.utc_confirmed()
+    os.close(write_fd)
+    os.close(clock.pipe_fd)
+
+
+def test_a_directed_clock_gives_each_instant_one_round_and_then_waits_whatever_the_period() -> None:
+    clock, write_fd = directed()
+    assert clock.real_wait_s(0.0) > 0.0, "the first instant is where it starts, and no round"
+    for mono_s in (60.0, 61.0):
+        set_instant(write_fd, mono_s=mono_s, utc_s=2e6)
+        assert clock.real_wait_s(1e9) == 0.0
+        assert clock.real_wait_s(0.0) > 0.0
+    os.close(write_fd)
+    os.close(clock.pipe_fd)
+
+
+@given(instants=st.lists(st.tuples(st.floats(0, 1e9), st.floats(-1e9, 1e12)), min_size=1, max_size=300))
+def test_a_directed_clock_that_fell_behind_is_at_the_newest_instant(
+    instants: list[tuple[float, float]],
+) -> None:
+    clock, write_fd = directed()
+    for mono_s, utc_s in instants:
+        set_instant(write_fd, mono_s=mono_s, utc_s=utc_s)
+    while clock.real_wait_s(0.0) == 0.0:
+        pass
+    assert (clock.mono_s(), clock.utc_s()) == instants[-1]
+    os.close(write_fd)
+    os.close(clock.pipe_fd)
+
+
+def test_a_process_whose_director_is_gone_is_told_to_stop() -> None:
+    told: list[int] = []
+    before = signal.signal(signal.SIGTERM, lambda number, frame: told.append(number))
+    clock, write_fd = directed()
+    try:
+        os.close(write_fd)
+        clock.real_wait_s(1e9)
+    finally:
+        signal.signal(signal.SIGTERM, before)
+        os.close(clock.pipe_fd)
+    assert told == [signal.SIGTERM]
+    assert clock.mono_s() == 50.0
+
+
+def test_a_director_whose_process_is_gone_is_told_so() -> None:
+    clock, write_fd = directed()
+    os.close(clock.pipe_fd)
+    with pytest.raises(BrokenPipeError):
+        set_instant(write_fd, mono_s=1.0, utc_s=1.0)
+    os.close(write_fd)
+
+
+def test_a_descriptor_that_gives_no_time_is_refused(tmp_path: Path) -> None:
+    short = os.open(tmp_path / "short", os.O_RDWR | os.O_CREAT)
+    with pytest.raises(HardwareError, match="only a rehearsal may direct"):
+        DirectedClock(short)
+    os.close(short)
+    with pytest.raises(HardwareError, match="gives no time"):
+        DirectedClock(short)
 
 
 @given(
