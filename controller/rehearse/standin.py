@@ -190,7 +190,7 @@ class SeasonedStandIn:
             temp_c=0.5 * (usual_c + weather.temp_c), dew_point_c=None, cloud_tenths=8.0
         )
         outer = outer_of(parts, between, self._deep_c)
-        no_ice = replace(parts, pot_ice_j=0.0, bed=parts.bed._replace(ice_j=(0.0, 0.0, 0.0)))
+        no_ice = replace(parts, pot_ice_k=0.0, bed=parts.bed._replace(ice_k=0.0))
         air_c = outer.air_c
         state = FrameState(*[air_c] * len(FrameState._fields))
         state = state._replace(vapour_kg_m3=vapour_kg_m3(air_c - 1.0), dew_kg_m2=0.0)

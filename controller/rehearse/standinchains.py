@@ -155,29 +155,16 @@ def settled_layers(
     if one_c >= 0.0 and two_c >= 0.0 and state.bed1_ice_frac == state.bed2_ice_frac == 0.0:
         return one_c, 0.0, two_c, 0.0
     link_01, link_12, link_23, _, _, _ = bed.links_w_k
-    store_j_k = bed.stores_j_k[1]
+    gained_k = one_c - state.bed1_c
     if 0.0 < state.bed1_ice_frac < 1.0:
-        gained_w = (
-            link_01 * (top_c - one_c) + link_12 * (two_c - one_c) + bed.rims_w_k[1] * (outside_c - one_c)
-        )
-        gained_j = gained_w * dt_s
-    else:
-        gained_j = store_j_k * (one_c - state.bed1_c)
-    first = settled_store(
-        state.bed1_c, state.bed1_ice_frac, one_c, gained_j, store_j_k=store_j_k, ice_j=bed.ice_j[1]
-    )
-    store_j_k = bed.stores_j_k[2]
+        gained_w = link_01 * (top_c - one_c) + link_12 * (two_c - one_c)
+        gained_w += bed.rims_w_k[1] * (outside_c - one_c)
+        gained_k = gained_w * dt_s / bed.stores_j_k[1]
+    first = settled_store(state.bed1_c, state.bed1_ice_frac, one_c, gained_k, bed.ice_k)
+    gained_k = two_c - state.bed2_c
     if 0.0 < state.bed2_ice_frac < 1.0:
-        gained_w = (
-            link_12 * (one_c - two_c)
-            + link_23 * (under.three_c - two_c)
-            + bed.cable_w_k * (under.cable_c - two_c)
-            + bed.rims_w_k[2] * (outside_c - two_c)
-        )
-        gained_j = gained_w * dt_s
-    else:
-        gained_j = store_j_k * (two_c - state.bed2_c)
-    second = settled_store(
-        state.bed2_c, state.bed2_ice_frac, two_c, gained_j, store_j_k=store_j_k, ice_j=bed.ice_j[2]
-    )
+        gained_w = link_12 * (one_c - two_c) + link_23 * (under.three_c - two_c)
+        gained_w += bed.cable_w_k * (under.cable_c - two_c) + bed.rims_w_k[2] * (outside_c - two_c)
+        gained_k = gained_w * dt_s / bed.stores_j_k[2]
+    second = settled_store(state.bed2_c, state.bed2_ice_frac, two_c, gained_k, bed.ice_k)
     return *first, *second

@@ -41,8 +41,8 @@ class Bed(NamedTuple):
     """From each layer to the next, the last to the deep ground."""
     rims_w_k: tuple[float, float, float, float]
     """From the upper four to the outside."""
-    ice_j: tuple[float, float, float]
-    """What the upper three give up while they freeze."""
+    ice_k: float
+    """What it takes to freeze one of the upper three through, in kelvins of its own."""
     cable_j_k: float
     cable_w_k: float
     """Between the cable and the third layer, which holds it."""
@@ -100,11 +100,7 @@ def build_bed(nature: Nature, *, bed_m2: float, rim_m: float, power_w: float) ->
             rim_w_k * layers_m[2],
             rim_w_k * layers_m[3],
         ),
-        ice_j=(
-            ICE_J_PER_M3 * wet_frac * bed_m2 * layers_m[0],
-            ICE_J_PER_M3 * wet_frac * bed_m2 * layers_m[1],
-            ICE_J_PER_M3 * wet_frac * bed_m2 * layers_m[2],
-        ),
+        ice_k=ICE_J_PER_M3 * wet_frac / soil_j_per_m3k(wet_frac),
         cable_j_k=CABLE_J_PER_MK * cable_m,
         cable_w_k=nature.cable_to_sand_w_per_mk * cable_m,
     )

@@ -82,14 +82,19 @@ def stored_wh(parts: FrameParts, state: FrameState) -> float:
     """Heat in the frame over one at 0 °C with nothing frozen and dry air, Wh."""
     bed, wall = parts.bed, parts.wall
     held_j = parts.air_j_k * state.air_c + parts.leaf_j_k * state.leaf_c
-    held_j += parts.pot_j_k * state.pot_c - parts.pot_ice_j * state.pot_ice_frac
+    held_j += parts.pot_j_k * (state.pot_c - parts.pot_ice_k * state.pot_ice_frac)
     held_j += parts.skin_j_k * (state.inner_c + state.outer_c)
     held_j += EVAPORATION_J_PER_KG * parts.volume_m3 * state.vapour_kg_m3
     held_j += bed.cable_j_k * state.cable_c
-    layers_c = state.bed0_c, state.bed1_c, state.bed2_c, state.bed3_c, state.bed4_c, state.bed5_c
+    layers_c = (
+        state.bed0_c - bed.ice_k * state.bed0_ice_frac,
+        state.bed1_c - bed.ice_k * state.bed1_ice_frac,
+        state.bed2_c - bed.ice_k * state.bed2_ice_frac,
+        state.bed3_c,
+        state.bed4_c,
+        state.bed5_c,
+    )
     held_j += sum(store_j_k * layer_c for store_j_k, layer_c in zip(bed.stores_j_k, layers_c, strict=True))
-    icy_frac = state.bed0_ice_frac, state.bed1_ice_frac, state.bed2_ice_frac
-    held_j -= sum(ice_j * frac for ice_j, frac in zip(bed.ice_j, icy_frac, strict=True))
-    layers_c = state.wall0_c, state.wall1_c, state.wall2_c, state.wall3_c, 0.0, 0.0
-    held_j += sum(store_j_k * layer_c for store_j_k, layer_c in zip(wall.stores_j_k, layers_c, strict=False))
+    walls_c = state.wall0_c, state.wall1_c, state.wall2_c, state.wall3_c
+    held_j += sum(store_j_k * layer_c for store_j_k, layer_c in zip(wall.stores_j_k, walls_c, strict=True))
     return held_j / 3600.0

@@ -11,8 +11,8 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 
 
-def _ranged(nominal: float, low: float, high: float) -> Any:
-    return field(default=nominal, metadata={"low": low, "high": high})
+def _ranged(default: float, low: float, high: float) -> Any:
+    return field(default=default, metadata={"low": low, "high": high})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

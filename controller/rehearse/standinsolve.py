@@ -212,18 +212,16 @@ def _settled_pot(
 ) -> tuple[float, float]:
     """°C and ice of the root balls."""
     pot_c = solved.pot_c
+    gained_k = pot_c - state.pot_c
     if 0.0 < state.pot_ice_frac < 1.0:
-        gained_j = dt_s * (
+        gained_w = (
             sun_w
             + parts.pot_leaf_w_k * (solved.leaf_c - pot_c)
             + parts.pot_base_w_k * (solved.bed_c - pot_c)
             + parts.pot_air_w_k * (solved.air_c - pot_c)
         )
-    else:
-        gained_j = parts.pot_j_k * (pot_c - state.pot_c)
-    return settled_store(
-        state.pot_c, state.pot_ice_frac, pot_c, gained_j, store_j_k=parts.pot_j_k, ice_j=parts.pot_ice_j
-    )
+        gained_k = gained_w * dt_s / parts.pot_j_k
+    return settled_store(state.pot_c, state.pot_ice_frac, pot_c, gained_k, parts.pot_ice_k)
 
 
 def _settled_top(
@@ -238,8 +236,9 @@ def _settled_top(
 ) -> tuple[float, float]:
     """°C and ice of the bed's uppermost layer; ``other_w`` is what it gained from no neighbour."""
     bed, bed_c = parts.bed, solved.bed_c
+    gained_k = bed_c - state.bed0_c
     if 0.0 < state.bed0_ice_frac < 1.0:
-        gained_j = dt_s * (
+        gained_w = (
             other_w
             + bed.links_w_k[0] * (below_c - bed_c)
             + parts.pot_base_w_k * (solved.pot_c - bed_c)
@@ -249,16 +248,8 @@ def _settled_top(
             + near.wall_bed_w_k * (solved.wall_c - bed_c)
             + near.bed_open_w_k * (near.open_c - bed_c)
         )
-    else:
-        gained_j = bed.stores_j_k[0] * (bed_c - state.bed0_c)
-    return settled_store(
-        state.bed0_c,
-        state.bed0_ice_frac,
-        bed_c,
-        gained_j,
-        store_j_k=bed.stores_j_k[0],
-        ice_j=bed.ice_j[0],
-    )
+        gained_k = gained_w * dt_s / bed.stores_j_k[0]
+    return settled_store(state.bed0_c, state.bed0_ice_frac, bed_c, gained_k, bed.ice_k)
 
 
 def _top_wall(

@@ -62,20 +62,21 @@ PINNED_W_K = 1e18
 
 
 def settled_store(
-    was_c: float, ice_frac: float, solved_c: float, gained_j: float, *, store_j_k: float, ice_j: float
+    was_c: float, ice_frac: float, solved_c: float, gained_k: float, ice_k: float
 ) -> tuple[float, float]:
-    """°C and share of ice of a store that held ``was_c`` and ``ice_frac`` before it gained ``gained_j``.
+    """°C and share of ice of a store that held ``was_c`` and ``ice_frac`` before it gained ``gained_k``.
 
-    Heat is counted from water at 0 °C. A store that neither freezes nor thaws is where the solution has it.
+    Heat is in kelvins of the store, counted from water at 0 °C; ``ice_k`` of them freeze it through. A
+    store that neither freezes nor thaws is where the solution has it.
     """
     if ice_frac == 0.0:
         if solved_c >= 0.0:
             return solved_c, 0.0
     elif ice_frac == 1.0 and solved_c <= 0.0:
         return solved_c, 1.0
-    held_j = store_j_k * was_c - ice_j * ice_frac + gained_j
-    if held_j >= 0.0:
-        return held_j / store_j_k, 0.0
-    if held_j <= -ice_j:
-        return (held_j + ice_j) / store_j_k, 1.0
-    return 0.0, -held_j / ice_j
+    held_k = was_c - ice_k * ice_frac + gained_k
+    if held_k >= 0.0:
+        return held_k, 0.0
+    if held_k <= -ice_k:
+        return held_k + ice_k, 1.0
+    return 0.0, -held_k / ice_k
