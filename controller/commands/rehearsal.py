@@ -15,12 +15,15 @@ from controller.config.records import Settings
 from controller.folders import Folders
 from controller.rehearse.contract import Factory
 from controller.rehearse.daybook import DaybookView, ProgressView
-from controller.rehearse.drive import Interrupt, Pace, Watcher, drive, heed_signals
+from controller.rehearse.drive import Interrupt, Pace, Run, Watcher, drive, heed_signals
 from controller.rehearse.files import read_settings, read_weather
 from controller.rehearse.invented import invent_weather
+from controller.rehearse.mishaps import parse_faults, parse_natures
 from controller.rehearse.nights import NightWatch
 from controller.rehearse.outputs import OutputFolder, Tallies
-from controller.rehearse.paper import open_paper
+from controller.rehearse.paced import paced_rehearsal
+from controller.rehearse.paper import Paper, open_paper
+from controller.rehearse.picture import WinterPicture
 from controller.rehearse.place import rehearsal_folders
 from controller.rehearse.plan import Plan
 from controller.rehearse.planted import Planted, plant
@@ -58,6 +61,9 @@ class Wanted:
     fast: bool
     state: Path | None
     run: Path | None
+    picture: Path | None
+    faults: tuple[str, ...]
+    natures: tuple[str, ...]
 
 
 def rehearse(wanted: Wanted) -> int:
@@ -68,66 +74,87 @@ def rehearse(wanted: Wanted) -> int:
     lapse, planted = wanted.lapse, None
     if not wanted.fast and wanted.out is None:
         lapse = lapse or max(1.0, (span[1] - span[0]).total_seconds() / SHOWN_FOR_S)
-        if wanted.weather is None and wanted.dates == Dates():
+        if wanted.weather is None and wanted.dates == Dates() and not wanted.faults:
             planted = plant(settings)
     if planted is not None:
         plan = replace(plan, faults=(planted.fault,))
     with ExitStack() as stack:
         folders = rehearsal_folders(stack, state=wanted.state, run=wanted.run, out=wanted.out)
         interrupt = stack.enter_context(heed_signals())
-        return _run(
-            plan, weather_words, folders, planted=planted, out=wanted.out, lapse=lapse, interrupt=interrupt
-        )
+        show = _Show(plan=plan, weather_words=weather_words, planted=planted, lapse=lapse, wanted=wanted)
+        return _run(show, folders, interrupt)
 
 
-def _run(
-    plan: Plan,
-    weather_words: str,
-    folders: Folders,
-    *,
-    planted: Planted | None,
-    out: Path | None,
-    lapse: float | None,
-    interrupt: Interrupt,
-) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Show:
+    """One run and how it is shown."""
+
+    plan: Plan
+    weather_words: str
+    planted: Planted | None
+    lapse: float | None
+    wanted: Wanted
+
+
+def _run(show: _Show, folders: Folders, interrupt: Interrupt) -> int:
     """Run one plan and say so; returns the exit code."""
-    from controller.rehearse.keepers import give_order, put_away, real_keeper  # noqa: PLC0415  # heavy, and not for --help
-
     began_at_s = time.monotonic()
+    plan, out = show.plan, show.wanted.out
     paper = open_paper(sys.stdout, os.environ)
-    rehearsal = Rehearsal(plan, real_keeper(folders), give_order)
     tallies = Tallies(plan.settings)
     watchers: list[Watcher] = [tallies]
+    picture = None if show.wanted.picture is None else WinterPicture(plan)
     with ExitStack() as stack:
-        stack.callback(put_away, rehearsal.keeper)  # first of all: even the opening words may find no reader
+        rehearsal = _begin(show, folders, stack)
         opening_words(
             plan,
             paper,
-            weather_words=weather_words,
+            weather_words=show.weather_words,
             stood_in_for=rehearsal.field.stood_in_for,
-            planted_words="" if planted is None else planted.beforehand,
+            planted_words="" if show.planted is None else show.planted.beforehand,
         )
-        progress = ProgressView(plan, paper, time.monotonic) if lapse is None else None
-        view = progress or DaybookView(
-            plan.settings,
-            paper,
-            every_s=max(LINE_EVERY_MIN_S, _round_up(LINE_EVERY_REAL_S * (lapse or 1.0))),
-            remarks=() if planted is None else planted.remarks,
-        )
+        view = _view(show, paper)
         watchers.append(view)
+        if picture is not None:
+            watchers.append(picture)
         files = None if out is None else OutputFolder(out, plan.settings, rehearsal.field.places)
         if files is not None:
             watchers += [stack.enter_context(files), NightWatch(rehearsal.field, files.add_night)]
-        whole = drive(rehearsal, watchers, Pace(lapse=lapse), interrupt)
-    if progress is not None:
-        progress.finish()
+        whole = drive(rehearsal, watchers, Pace(lapse=show.lapse), interrupt)
+    if isinstance(view, ProgressView):
+        view.finish()
     wall_s = time.monotonic() - began_at_s
     if files is not None:
         files.write_summary(tallies, _facts(plan, rehearsal.field.now_utc, whole=whole), wall_s)
     closing_words(plan, paper, tallies.frames, until_utc=rehearsal.field.now_utc, wall_s=wall_s)
     if out is not None:
         paper.paragraph(f"Left in {out}: trace.csv, nights.csv, notices.csv, summary.json.")
+    if picture is not None and show.wanted.picture is not None:
+        picture.write(show.wanted.picture)
+        paper.paragraph(f"The picture of it is {show.wanted.picture}.")
     return 0 if whole else SIGNAL_EXIT + interrupt.signal_number
+
+
+def _begin(show: _Show, folders: Folders, stack: ExitStack) -> Run:
+    """At full speed all in one process; at a pace the keeper is a process of its own."""
+    if show.lapse is not None:
+        return stack.enter_context(paced_rehearsal(show.plan, folders, config=show.wanted.config))
+    from controller.rehearse.keepers import give_order, put_away, real_keeper  # noqa: PLC0415  # heavy, and not for --help
+
+    rehearsal = Rehearsal(show.plan, real_keeper(folders), give_order)
+    stack.callback(put_away, rehearsal.keeper)
+    return rehearsal
+
+
+def _view(show: _Show, paper: Paper) -> ProgressView | DaybookView:
+    if show.lapse is None:
+        return ProgressView(show.plan, paper, time.monotonic)
+    return DaybookView(
+        show.plan.settings,
+        paper,
+        every_s=max(LINE_EVERY_MIN_S, _round_up(LINE_EVERY_REAL_S * show.lapse)),
+        remarks=() if show.planted is None else show.planted.remarks,
+    )
 
 
 def _weather(wanted: Wanted, settings: Settings) -> tuple[WeatherSeries, tuple[datetime, datetime], str]:
@@ -162,6 +189,8 @@ def _make_plan(
         stand_in_name=wanted.stand_in,
         growers=wanted.growers,
         slip_frac=wanted.slip_frac,
+        faults=parse_faults(wanted.faults, settings, *span),
+        natures=parse_natures(wanted.natures, settings),
     )
 
 

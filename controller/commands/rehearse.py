@@ -11,6 +11,7 @@ import click
 from controller.commands.day import read_day
 from controller.commands.rehearsal import Wanted, rehearse
 from controller.rehearse.grower import GROWERS
+from controller.rehearse.mishaps import FAULT_EXAMPLE, NATURE_EXAMPLE
 from controller.rehearse.show import BUILT_IN
 from controller.rehearse.span import Dates
 
@@ -71,6 +72,20 @@ STEP_S_MAX = 3600.0
     help="Share of the growers' deeds that they report and have not done.",
 )
 @click.option(
+    "--fault",
+    "faults",
+    multiple=True,
+    metavar="WORDS",
+    help=f"A probe's fault by place and local start, such as {FAULT_EXAMPLE}; may be given again.",
+)
+@click.option(
+    "--probe",
+    "natures",
+    multiple=True,
+    metavar="WORDS",
+    help=f"How far a probe is from the truth, such as {NATURE_EXAMPLE}; may be given again.",
+)
+@click.option(
     "--step-s",
     type=click.FloatRange(1.0, STEP_S_MAX),
     metavar="N",
@@ -83,6 +98,12 @@ STEP_S_MAX = 3600.0
     metavar="DIR",
     help="Leave trace.csv, nights.csv, notices.csv and summary.json there, and the keeper's folder;"
     " runs at full speed.",
+)
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path, readable=False),
+    metavar="FILE",
+    help="Draw the run, day by day, as an SVG picture there.",
 )
 @click.option("--lapse", type=click.FloatRange(0.1), metavar="N", help="Simulated seconds per real second.")
 @click.option("--fast", is_flag=True, help="As fast as it goes, with a progress line only.")

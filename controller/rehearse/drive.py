@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from types import FrameType
 from typing import Protocol
 
-from controller.rehearse.run import Moment, Rehearsal
+from controller.rehearse.field import Field
+from controller.rehearse.plan import Plan
+from controller.rehearse.run import Moment
 
 _NAP_S_MAX = 0.1
 """Waiting goes in naps, so that an interrupt is heeded at once."""
@@ -21,6 +23,21 @@ class Watcher(Protocol):
 
     def add(self, moment: Moment) -> None:
         """Take one moment."""
+
+
+class Run(Protocol):
+    """A rehearsal of either kind: in one process, or with the keeper as a process of its own."""
+
+    @property
+    def plan(self) -> Plan:
+        """What is rehearsed."""
+
+    @property
+    def field(self) -> Field:
+        """Everything outside the keeper."""
+
+    def moments(self) -> Iterator[Moment]:
+        """Step until the end of the plan."""
 
 
 @dataclass(slots=True)
@@ -56,7 +73,7 @@ class Pace:
     nap: Callable[[float], None] = time.sleep
 
 
-def drive(rehearsal: Rehearsal, watchers: Sequence[Watcher], pace: Pace, interrupt: Interrupt) -> bool:
+def drive(rehearsal: Run, watchers: Sequence[Watcher], pace: Pace, interrupt: Interrupt) -> bool:
     """Hand every moment to every watcher; True when the run came to its end."""
     begun_at_s, simulated_s = pace.mono_s(), 0.0
     for moment in rehearsal.moments():

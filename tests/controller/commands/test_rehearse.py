@@ -14,6 +14,7 @@ import sys
 import time
 from contextlib import ExitStack, suppress
 from pathlib import Path
+from xml.etree import ElementTree as ET
 
 import pytest
 from click.testing import CliRunner, Result
@@ -272,3 +273,49 @@ def test_an_interrupted_run_leaves_what_there_is(tmp_path: Path, number: signal.
     trace = rows(tmp_path / "out" / "trace.csv")
     assert 0 < len(trace) < 2880
     assert trace[-1]["utc"] == summary["until_utc"]
+
+
+def test_mishaps_by_name_and_time_reach_the_keeper(tmp_path: Path) -> None:
+    """A probe out of its plug for two hours, another that reads wrong: blank cells, an offset, a notice."""
+    result = rehearse(
+        *COLD_DAY, "--out", tmp_path,
+        "--fault", "air:absent@2027-02-06T10:00+2h", "--probe", "bed:offset_k=1.5",
+    )  # fmt: skip
+    assert result.exit_code == 0, result.output
+    day = rows(tmp_path / "trace.csv")
+    blank = sorted(row["utc"] for row in day if not row["air_read_c"])
+    assert "2027-02-06T10:00:00Z" <= blank[0] <= "2027-02-06T10:03:00Z", "once the last reading is too old"
+    assert 117 <= len(blank) <= 123
+    off = [float(row["bed_read_c"]) - float(row["bed_true_c"]) for row in day[60:]]
+    assert sum(off) / len(off) == pytest.approx(1.5, abs=0.1)
+    assert "probe_lost" in {row["code"] for row in rows(tmp_path / "notices.csv")}
+
+
+def test_words_that_name_no_mishap_are_wrong_usage() -> None:
+    """With what would be right."""
+    result = rehearse(*COLD_DAY, "--fast", "--fault", "air:sulking@2027-02-06T10:00")
+    assert isinstance(result.exception, ControllerError)
+    assert result.exception.exit_code == 2
+    assert "sulking" in str(result.exception)
+    assert "stuck" in str(result.exception)
+
+
+def test_a_picture_is_drawn_on_request(tmp_path: Path) -> None:
+    """One SVG of the day, and the words say where."""
+    picture = tmp_path / "day.svg"
+    result = rehearse(*COLD_DAY, "--fast", "--picture", picture)
+    assert result.exit_code == 0, result.output
+    assert str(picture) in result.output.replace("\n", "").replace("    ", "")
+    assert ET.parse(picture).getroot().tag == "{http://www.w3.org/2000/svg}svg"  # noqa: S314  # our own
+
+
+def test_growers_who_slip_say_what_they_have_not_done(tmp_path: Path) -> None:
+    """With every deed a slip the covers stay shut, whatever was told; two growers share a frame."""
+    result = rehearse(
+        "--from", "2027-02-04", "--days", "2", "--out", tmp_path, "--slips", "1", "--grower", "attentive",
+        "--grower", "busy",
+    )  # fmt: skip
+    assert result.exit_code == 0, result.output
+    assert {row["opening"] for row in rows(tmp_path / "trace.csv")} == {"shut"}
+    summary = json.loads((tmp_path / "summary.json").read_text())
+    assert (summary["growers"], summary["slips"]) == (["attentive", "busy"], 1.0)
