@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from controller.heat.limits import BLIND_HOUR_S, BLIND_RUN_S, HOUR_S, SWITCHES_PER_H
 
@@ -90,8 +91,7 @@ class ThermostatInput:
     """As read back before this tick: the minimum on time counts from the relay, not the wish."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ThermostatMemory:
+class ThermostatMemory(NamedTuple):
     """What the thermostat carries from tick to tick."""
 
     seen_at_s: float
@@ -108,8 +108,7 @@ class ThermostatMemory:
     """The present blind cycle began then."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wish:
+class Wish(NamedTuple):
     """What the thermostat would like in this tick."""
 
     heat_wanted: bool

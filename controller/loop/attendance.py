@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import InitVar, dataclass, field
+from typing import NamedTuple
 
 from controller.config.records import FrameSettings
 from controller.loop.frame import (
@@ -26,6 +27,7 @@ from controller.vocabulary import (
     Place,
     ProbeId,
     Reading,
+    Readings,
     Sample,
 )
 
@@ -39,8 +41,7 @@ NO_HEAT_REPORT = HeatReport(
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stamp:
+class Stamp(NamedTuple):
     """When something was true, on every clock that matters."""
 
     seq: int
@@ -72,7 +73,8 @@ class Attendance:
     """As read in the last tick."""
     relay_on: bool = False
     """As read back in the last tick."""
-    readings: dict[Place, Reading] = field(init=False)
+    readings: Readings = field(init=False)
+    """Of every fitted place; made anew in each tick, so that whoever keeps it keeps that tick's."""
     _limits: dict[Place, SampleLimits] = field(init=False)
     _probes: dict[Place, ProbeMemory] = field(init=False)
     _memory: FrameMemory = field(init=False)
@@ -82,7 +84,7 @@ class Attendance:
     def __post_init__(self, now_s: float, tick_s: float) -> None:
         """Start with no reading at all, which is the worst case."""
         places = self.frame.probes
-        self.readings = dict(never_seen(places, now_s))
+        self.readings = never_seen(places, now_s)
         self._limits = {place: limits_for(place, tick_s) for place in places}
         self._probes = {place: fresh_memory(now_s) for place in places}
         self._memory = fresh_frame(now_s)
@@ -90,14 +92,13 @@ class Attendance:
 
     def sense(self, raws: Mapping[ProbeId, RawReading], now_s: float) -> None:
         """Judge the latest reading of every probe."""
+        memories, limits, offsets_k = self._probes, self._limits, self.offsets_k
+        readings: dict[Place, Reading] = {}
         for place, probe in self.frame.probes.items():
-            self._probes[place], self.readings[place] = judge_reading(
-                self._probes[place],
-                raws.get(probe),
-                now_s,
-                self._limits[place],
-                self.offsets_k.get(probe, 0.0),
+            memories[place], readings[place] = judge_reading(
+                memories[place], raws.get(probe), now_s, limits[place], offsets_k.get(probe, 0.0)
             )
+        self.readings = readings
 
     def decide(self, inputs: FrameInputs) -> FrameDecision:
         """Step this frame's control on the readings just judged."""
@@ -130,15 +131,20 @@ class Attendance:
         """Seconds for which heat still rests by request; 0 when it does not."""
         return 0.0 if self.rest_until_s is None else max(0.0, self.rest_until_s - now_s)
 
-    def row(self, report: HeatReport, stamp: Stamp, dt_s: float) -> SampleRow | None:
-        """Count this tick; return a row once its span is full."""
+    def count(self, report: HeatReport, dt_s: float) -> None:
+        """Count this tick into the row that is being gathered."""
         if report.relay_on:
             self._heat_on_s += dt_s
+
+    def row_due(self, now_s: float) -> bool:
+        """Whether the row's span is full."""
+        return now_s - self._row_from_s >= ROW_SPAN_S
+
+    def row(self, report: HeatReport, stamp: Stamp, seq: int) -> SampleRow:
+        """The row that has been gathered, under this number; the next one begins."""
         span_s = stamp.mono_s - self._row_from_s
-        if span_s < ROW_SPAN_S:
-            return None
         row = SampleRow(
-            seq=stamp.seq,
+            seq=seq,
             boot_id=stamp.boot_id,
             mono_s=stamp.mono_s,
             utc_s=stamp.utc_s,

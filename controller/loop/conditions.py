@@ -6,7 +6,7 @@ Common causes come first: a dead bus is told once, not once per probe.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from controller.config.records import FrameSettings
 from controller.loop.frame import FrameDecision
@@ -39,8 +39,7 @@ BELOW_KEEP_K = 0.5
 """Told when the coldest trusted air is this far below keep above; what the design allows itself."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FrameView:
+class FrameView(NamedTuple):
     """One frame at the end of its tick."""
 
     frame: FrameSettings
@@ -58,12 +57,12 @@ class FrameView:
     """Why the frame does not count as commissioned; empty when it does."""
 
 
-def frame_conditions(view: FrameView, say_c: Callable[[float], str]) -> Iterator[Condition]:
+def frame_conditions(view: FrameView, say_c: Callable[[float], str]) -> list[Condition]:
     """Every condition of one frame; ``say_c`` writes a temperature in the owner's unit."""
-    yield from _frost(view, say_c)
-    yield from _probes(view)
-    yield from _heat(view)
-    yield from _rest(view, say_c)
+    found = [*_frost(view, say_c), *_probes(view), *_heat(view)]
+    if view.rest_left_s > 0:
+        found += _rest(view, say_c)
+    return found
 
 
 def _frost(view: FrameView, say_c: Callable[[float], str]) -> Iterator[Condition]:
@@ -113,9 +112,9 @@ def _unprotected_because(view: FrameView) -> str:
 
 
 def _probes(view: FrameView) -> Iterator[Condition]:
-    rejected = {place: reading for place, reading in view.readings.items() if isinstance(reading, Rejected)}
-    if rejected and len(rejected) == len(view.readings) and len(rejected) > 1:
-        since_s = max(reading.since_at_s for reading in rejected.values())
+    rejected = [reading for reading in view.readings.values() if isinstance(reading, Rejected)]
+    if len(rejected) == len(view.readings) > 1:
+        since_s = max(reading.since_at_s for reading in rejected)
         yield Condition(
             code="bus_dead",
             frame=view.frame.name,
@@ -186,8 +185,6 @@ def _lockout_urgency(view: FrameView, cause: LockoutCause) -> Urgency:
 
 
 def _rest(view: FrameView, say_c: Callable[[float], str]) -> Iterator[Condition]:
-    if view.rest_left_s <= 0:
-        return
     minutes = max(1, round(view.rest_left_s / 60))
     yield Condition(code="heat_rested", frame=view.frame.name, facts={"minutes": minutes})
     coldest_c = view.decision.basis.frost_c

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
-from controller.config.records import FrameSettings
+from controller.config.records import FrameSettings, HeatSettings
 from controller.heat.thermostat import (
     ThermostatInput,
     ThermostatMemory,
@@ -27,8 +27,7 @@ from controller.vocabulary import (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FrameInputs:
+class FrameInputs(NamedTuple):
     """All that one frame's step may look at besides its readings; ``None`` inputs are not fitted."""
 
     now_s: float
@@ -47,16 +46,16 @@ class FrameInputs:
     stop_pressed: bool | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FrameMemory:
+class FrameMemory(NamedTuple):
     """What one frame carries from tick to tick."""
 
     thermostat: ThermostatMemory
     frost: FrostMemory
+    settings: ThermostatSettings | None = None
+    """As the thermostat last had them; made anew only when a person or the calendar changes one."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FrameDecision:
+class FrameDecision(NamedTuple):
     """One frame's wish, what it rests on, and the evidence for the judge."""
 
     basis: Basis
@@ -67,8 +66,7 @@ class FrameDecision:
     evidence: HeatEvidence
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FrameWish:
+class FrameWish(NamedTuple):
     """What the frame asks for, and why: the thermostat's own reason, or one of ours."""
 
     heat_wanted: bool
@@ -103,8 +101,13 @@ def step_frame(
     likely = frost_likely(frost_memory, basis, outside, inputs.keep_above_c, inputs.now_s)
     bed = readings.get(Place.BED)
     bed_c = bed.temp_c if isinstance(bed, Sample) else None
-    thermostat_memory, wish = _wish(frame, memory.thermostat, basis, inputs, bed_c=bed_c, frost=likely)
-    return FrameMemory(thermostat=thermostat_memory, frost=frost_memory), FrameDecision(
+    thermostat_memory, settings = memory.thermostat, memory.settings
+    if frame.heat is None:
+        wish = FrameWish(heat_wanted=False, why=NO_HEAT, aim_c=inputs.keep_above_c)
+    else:
+        settings = _thermostat_settings(settings, frame.heat, inputs)
+        thermostat_memory, wish = _wish(settings, thermostat_memory, basis, inputs, bed_c=bed_c, frost=likely)
+    return FrameMemory(thermostat=thermostat_memory, frost=frost_memory, settings=settings), FrameDecision(
         basis=basis,
         wish=wish,
         frost_likely=likely,
@@ -115,8 +118,25 @@ def step_frame(
     )
 
 
+def _thermostat_settings(
+    last: ThermostatSettings | None, heat: HeatSettings, inputs: FrameInputs
+) -> ThermostatSettings:
+    """The last ones, unless an aim has changed: all else is the frame's own and stands for the whole run."""
+    if last is not None and last.keep_above_c == inputs.keep_above_c and last.bed_keep_c == inputs.bed_keep_c:
+        return last
+    return ThermostatSettings(
+        keep_above_c=inputs.keep_above_c,
+        differential_k=heat.differential_k,
+        min_on_s=heat.min_on_s,
+        min_off_s=heat.min_off_s,
+        lead_s=heat.lead_s,
+        leaf_allowance_k=heat.leaf_allowance_k,
+        bed_keep_c=inputs.bed_keep_c,
+    )
+
+
 def _wish(
-    frame: FrameSettings,
+    settings: ThermostatSettings,
     memory: ThermostatMemory,
     basis: Basis,
     inputs: FrameInputs,
@@ -125,19 +145,8 @@ def _wish(
     frost: bool,
 ) -> tuple[ThermostatMemory, FrameWish]:
     """Ask the thermostat; a rest that a person asked for overrules it."""
-    heat = frame.heat
-    if heat is None:
-        return memory, FrameWish(heat_wanted=False, why=NO_HEAT, aim_c=inputs.keep_above_c)
     memory, wish = step_thermostat(
-        ThermostatSettings(
-            keep_above_c=inputs.keep_above_c,
-            differential_k=heat.differential_k,
-            min_on_s=heat.min_on_s,
-            min_off_s=heat.min_off_s,
-            lead_s=heat.lead_s,
-            leaf_allowance_k=heat.leaf_allowance_k,
-            bed_keep_c=inputs.bed_keep_c,
-        ),
+        settings,
         memory,
         ThermostatInput(
             now_s=inputs.now_s,
@@ -180,7 +189,7 @@ def _evidence(
 
 
 def _fitted(readings: Readings, places: tuple[Place, ...]) -> tuple[Reading, ...]:
-    return tuple(readings[place] for place in places if place in readings)
+    return tuple([readings[place] for place in places if place in readings])
 
 
 def never_seen(places: Mapping[Place, object], now_s: float) -> Readings:

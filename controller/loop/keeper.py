@@ -73,6 +73,7 @@ class _Round:
     late: bool
     decisions: dict[FrameName, FrameDecision] = field(default_factory=dict)
     reports: Mapping[FrameName, HeatReport] = field(default_factory=dict)
+    views: dict[FrameName, FrameView] = field(default_factory=dict)
     events: tuple[NoticeEvent, ...] = ()
 
 
@@ -89,6 +90,9 @@ class Keeper:
         self._seq = parts.recorder.first_seq()
         self._tick_count = 0
         self._id_prefix = f"n{self._seq}"
+        self._heated = frozenset(
+            name for name, frame in parts.settings.frames.items() if frame.heat is not None
+        )
         self._say_c = lambda temp_c: temperature_text(temp_c, parts.settings.site.units)
         self._day_turns(parts.clock.utc_s())
         self.note("started", {"frames": list(parts.settings.frames)})
@@ -105,7 +109,7 @@ class Keeper:
         this = self._begin()
         self._sense_and_decide(this, raws)
         this.reports = self.parts.gate.apply(
-            {name: decision.evidence for name, decision in this.decisions.items() if self._heated(name)}
+            {name: decision.evidence for name, decision in this.decisions.items() if name in self._heated}
         )
         for name, report in this.reports.items():
             self.parts.attendances[name].note_heat(
@@ -180,25 +184,26 @@ class Keeper:
     def _tell(self, this: _Round) -> None:
         conditions: list[Condition] = self.parts.site.conditions(this.stamp.mono_s)
         for name in self.parts.attendances:
-            conditions.extend(frame_conditions(self._view(name, this), self._say_c))
+            view = this.views[name] = self._view(name, this)
+            conditions += frame_conditions(view, self._say_c)
         conditions = with_common_causes(conditions, len(self.parts.attendances))
         self.notices, this.events = step_notices(
             self.notices, conditions, this.stamp.mono_s, WORDS, id_prefix=self._id_prefix
         )
 
     def _view(self, name: FrameName, this: _Round) -> FrameView:
-        attendance = self.parts.attendances[name]
+        attendance, now_s = self.parts.attendances[name], this.stamp.mono_s
         return FrameView(
             frame=attendance.frame,
             readings=attendance.readings,
             decision=this.decisions[name],
             report=this.reports.get(name, NO_HEAT_REPORT),
             keep_above_c=attendance.keep_above_c,
-            rest_left_s=attendance.rest_left_s(this.stamp.mono_s),
-            unheated_s=attendance.unheated_s(this.stamp.mono_s),
-            held_by=attendance.recently_held_by(this.stamp.mono_s),
-            now_s=this.stamp.mono_s,
-            commission_gap=attendance.commission_gap if self._heated(name) else "",
+            rest_left_s=attendance.rest_left_s(now_s),
+            unheated_s=attendance.unheated_s(now_s),
+            held_by=attendance.recently_held_by(now_s),
+            now_s=now_s,
+            commission_gap=attendance.commission_gap if name in self._heated else "",
         )
 
     def _record(self, this: _Round) -> None:
@@ -213,18 +218,17 @@ class Keeper:
             }
             self._add_event(this.stamp, "notice", detail, event.frame)
         for name, attendance in self.parts.attendances.items():
-            stamp = self._stamp(this.stamp.mono_s, this.stamp.utc_s)
-            row = attendance.row(this.reports.get(name, NO_HEAT_REPORT), stamp, this.dt_s)
-            if row is not None:
+            report = this.reports.get(name, NO_HEAT_REPORT)
+            attendance.count(report, this.dt_s)
+            if attendance.row_due(this.stamp.mono_s):
+                self.parts.recorder.add_sample(attendance.row(report, this.stamp, self._seq))
                 self._seq += 1
-                self.parts.recorder.add_sample(row)
         self.parts.site.note_record(self.parts.recorder.health())
 
     def _publish(self, this: _Round) -> None:
         snapshots, stamp = self.parts.snapshots, this.stamp
         if not snapshots.due(stamp.mono_s):
             return
-        views = [self._view(name, this) for name in self.parts.attendances]
         snapshots.write(
             snapshot_document(
                 self.parts.settings,
@@ -233,8 +237,8 @@ class Keeper:
                 notices=self.open_notices,
                 record=self.parts.site.record_document(),
                 frames={
-                    view.frame.name: frame_document(view, self.parts.attendances[view.frame.name])
-                    for view in views
+                    name: frame_document(view, self.parts.attendances[name])
+                    for name, view in this.views.items()
                 },
             ),
             now_s=stamp.mono_s,
@@ -246,7 +250,7 @@ class Keeper:
             seq=this.stamp.seq,
             frames={
                 name: FrameTick(
-                    readings=dict(attendance.readings),
+                    readings=attendance.readings,
                     report=this.reports.get(name, NO_HEAT_REPORT),
                     aim_c=this.decisions[name].wish.aim_c,
                     wish=this.decisions[name].wish.why,
@@ -257,9 +261,6 @@ class Keeper:
             },
             notices=this.events,
         )
-
-    def _heated(self, name: FrameName) -> bool:
-        return self.parts.settings.frames[name].heat is not None
 
     def _stamp(self, mono_s: float, utc_s: float) -> Stamp:
         return Stamp(

@@ -88,7 +88,10 @@ def step_notices(
     """
     present = {_key(condition): condition for condition in conditions}
     if not present and not memory.threads:
-        return replace(memory, stepped_at_s=now_s), ()
+        quiet = NoticeMemory(
+            threads=memory.threads, past=memory.past, stepped_at_s=now_s, next_number=memory.next_number
+        )
+        return quiet, ()
     since_s = now_s if memory.stepped_at_s is None else memory.stepped_at_s
     dt_s = min(max(0.0, now_s - since_s), STEP_S_MAX)
     step = _Step(memory=memory, now_s=now_s, dt_s=dt_s, words=words, number=memory.next_number)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import threading
 from collections import deque
 from collections.abc import Callable, Collection
-from dataclasses import replace
 
 from controller.record.codec import renumber
 from controller.record.mirror import Mirror
@@ -90,12 +89,11 @@ class Backlog:
         """End what ``take`` began; saved rows leave the memory and the mirror."""
         with self._lock:
             if saved:
-                gone = sum(row.seq <= self._in_flight_seq for row in self._rows)
-                for row in self._rows[:gone]:
-                    if isinstance(row, SampleRow):
-                        self._samples -= 1
-                    else:
-                        self._unsaved.popleft()
+                gone = sum([row.seq <= self._in_flight_seq for row in self._rows])
+                events = sum([isinstance(row, EventRow) for row in self._rows[:gone]])
+                self._samples -= gone - events
+                for _ in range(events):
+                    self._unsaved.popleft()
                 del self._rows[:gone]
                 self._trim_mirror()
             self._in_flight_seq = 0
@@ -197,4 +195,4 @@ def _fold(first: SampleRow, second: SampleRow) -> SampleRow:
     )
     if not alike:
         return second
-    return replace(second, span_s=first.span_s + second.span_s, heat_on_s=first.heat_on_s + second.heat_on_s)
+    return second._replace(span_s=first.span_s + second.span_s, heat_on_s=first.heat_on_s + second.heat_on_s)

@@ -146,7 +146,7 @@ def decode_event(stored: Stored, words: Mapping[int, str]) -> EventRow:
 
 def renumber(row: Row, seq: int) -> Row:
     """The same row under another number."""
-    return replace(row, seq=seq)
+    return row._replace(seq=seq) if isinstance(row, SampleRow) else replace(row, seq=seq)
 
 
 def encode_line(row: Row) -> bytes:

@@ -138,8 +138,8 @@ class History:
 
     def health(self) -> RecordHealth:
         """How recording goes, as of the last attempt."""
-        detail = self._detail
-        said = "; ".join(text for text in (detail, self._backlog.mirror_detail) if text)
+        detail, mirror_detail = self._detail, self._backlog.mirror_detail
+        said = f"{detail}; {mirror_detail}" if detail and mirror_detail else detail or mirror_detail
         return RecordHealth(
             recording=not detail,
             detail=said,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Protocol, TypeAlias
+from typing import NamedTuple, Protocol, TypeAlias
 
 from controller.vocabulary import FrameName, Place
 
@@ -26,8 +26,7 @@ class Tier(IntEnum):
     HOUR = 2
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SampleRow:
+class SampleRow(NamedTuple):
     """One frame over the ``span_s`` seconds that end at ``mono_s``.
 
     ``seq`` grows by at least one from row to row, over all frames and kinds of row; a number that
@@ -91,8 +90,7 @@ class StoredSample:
     outside_low: int | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RecordHealth:
+class RecordHealth(NamedTuple):
     """Whether rows reach the disk, in words for a person."""
 
     recording: bool

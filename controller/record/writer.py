@@ -5,7 +5,6 @@ from __future__ import annotations
 import sqlite3
 import threading
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 from controller.record.history import History
@@ -82,7 +81,7 @@ class HistoryWriter:
         """How recording goes, as of the last attempt."""
         health = self._history.health()
         if self._opened.is_set() and not self._closed.is_set() and not self._thread.is_alive():
-            return replace(health, recording=False, detail="the part that writes the history has stopped")
+            return health._replace(recording=False, detail="the part that writes the history has stopped")
         return health
 
     def close(self, deadline_s: float) -> bool:

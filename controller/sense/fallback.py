@@ -6,7 +6,7 @@ probe the bed stands in with a higher aim; without that nothing does, and silenc
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from controller.vocabulary import AIR_PLACES, ROOT_PLACES, Place, Reading, Readings, Sample
 
@@ -19,8 +19,7 @@ WARM_MEMORY_S = 3 * 3600.0
 """A warm last state says nothing of later: a clear evening falls that far within hours."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Basis:
+class Basis(NamedTuple):
     """What control goes by in this tick."""
 
     frost_c: float | None
@@ -34,8 +33,7 @@ class Basis:
         return self.raise_k > 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FrostMemory:
+class FrostMemory(NamedTuple):
     """The coldest of the last trusted state, and when that was; None before the first."""
 
     coldest_c: float | None = None

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from controller.sense.scratchpad import POWER_ON_SIXTEENTHS, RawReading, Scratchpad, examine
 from controller.vocabulary import Place, Reading, Rejected, Rejection, Sample
@@ -44,6 +45,8 @@ _SLEW_K_PER_H = {
 }
 _WAITS_FOR_COMPANY = (Rejection.SLEW, Rejection.STALE)
 _STEP_K = {9: 0.5, 10: 0.25, 11: 0.125, 12: 0.0625}
+_FREE_K = 2 * _STEP_K[12]
+"""So far a reading may move at once whatever its place and resolution."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,9 +82,8 @@ class Doubts:
     noisy_since_s: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ProbeMemory:
-    """All that is remembered of one probe."""
+class ProbeMemory(NamedTuple):
+    """All that is remembered of one probe; a tuple because one is made of every reading."""
 
     doubts: Doubts
     raw_at_s: float = _NEVER_S
@@ -167,15 +169,18 @@ def _take(memory: ProbeMemory, raw: RawReading, limits: SampleLimits, offset_k: 
 
 def _refuse(memory: ProbeMemory, doubts: Doubts, taken_at_s: float, trouble: Trouble) -> ProbeMemory:
     """A read without a sound number: it breaks no run of equal numbers and gathers no company."""
-    return replace(memory, doubts=replace(doubts, trouble=trouble), raw_at_s=taken_at_s)
+    return memory._replace(doubts=replace(doubts, trouble=trouble), raw_at_s=taken_at_s)
 
 
 def _find_misfit(
     good: Sample | None, sample: Sample, sixteenths: int, limits: SampleLimits
 ) -> Trouble | None:
     """What speaks against a sound number at this place after the last good sample."""
-    jumped = good is not None and not _follows(good, sample, limits)
     lost = good is not None and sample.taken_at_s - good.taken_at_s > limits.stale_after_s
+    near = good is not None and not lost and abs(sample.temp_c - good.temp_c) <= _FREE_K
+    if near and limits.min_c <= sample.temp_c <= limits.max_c:
+        return None  # as nearly always
+    jumped = good is not None and not _follows(good, sample, limits)
     if sixteenths == POWER_ON_SIXTEENTHS and (good is None or jumped or lost):
         # Clones need not mark the power-on value in byte 6, so a sudden 85.00 is not believed either.
         return Trouble(reason=Rejection.POWER_ON, detail="exactly 85.00 °C out of nothing")
