@@ -101,8 +101,8 @@ class Child:
     def silent(self, span_s: float) -> ChildLost:
         """The error for a process that is there and has not answered for ``span_s`` real seconds."""
         return ChildLost(
-            f"the rehearsed {self.name} has not answered for {span_s:g} s; end what else keeps this machine"
-            f" busy, or choose a slower --lapse{self._last_words()}"
+            f"the rehearsed {self.name} has not answered for {span_s:g} s; unless its words say why,"
+            f" end what keeps this machine busy and rehearse again{self._last_words()}"
         )
 
     def stop(self) -> bool:
