@@ -70,6 +70,7 @@ UNIT_SUFFIXES = (
     "_hours",
     "_minutes",
     "_tenths",
+    "_px",
 )
 BARE_NAMES = {"temp", "temperature", "time", "value", "duration", "timeout", "power", "energy"}
 

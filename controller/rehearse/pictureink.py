@@ -28,12 +28,12 @@ INKS: Mapping[str, Ink] = {
     "air": Ink("#2b6a4d", "#84d3a9"),
     "frost": Ink("#762a86", "#dca3ea"),
     "warm": Ink("#b2371d", "#ff9273"),
-    "heat": Ink("#c6851a", "#e2ab4e"),
+    "heat": Ink("#b97a12", "#e2ab4e"),
     "open": Ink("#6f9636", "#aed06c"),
     "laid": Ink("#85694a", "#c8a981"),
 }
 FONT = "system-ui,-apple-system,'Segoe UI',Roboto,'DejaVu Sans',sans-serif"
-LETTER_EM, BOLD_EM = 0.58, 0.66
+LETTER_EM, BOLD_EM = 0.57, 0.60
 """Mean width of a letter over its size in broad faces; by eye."""
 _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 

@@ -8,6 +8,7 @@ from itertools import groupby
 from controller.rehearse.picturedays import FrameDay, FrameWinter
 from controller.rehearse.pictureink import Box, figure, filled, letters, line, shape, triangle, width_px_of
 from controller.rehearse.picturescale import (
+    COLUMN_C_MAX,
     LABEL_PX,
     LEFT_PX,
     RIGHT_PX,
@@ -78,8 +79,8 @@ class Panel:
         """Heights of a range of temperatures, never thinner than can be seen; none where it never was."""
         if not lasted_s:
             return 0.0, 0.0
-        bottom_px, top_px = self._level_px(low_c), self._level_px(high_c)
-        return bottom_px, min(top_px, bottom_px - 1.5)
+        bottom_px = self._level_px(min(low_c, COLUMN_C_MAX))
+        return bottom_px, min(self._level_px(min(high_c, COLUMN_C_MAX)), bottom_px - 1.5)
 
     def _grid(self) -> str:
         """Frost below its line, a line for every round figure, and where a month begins."""
@@ -103,7 +104,7 @@ class Panel:
         return "".join(parts)
 
     def _columns(self) -> str:
-        """Outside broad and pale, the frame's air narrow and dark, and what of it was frost or too warm."""
+        """Outside broad, the frame's air narrow, and what of it was frost or too warm."""
         broad_px, narrow_px = self._broad_px, min(NARROW_PX_MAX, NARROW_FRAC * self._scale.day_px)
         limit_c = self._winter.air_max_c
         bands: tuple[tuple[str, float, Callable[[FrameDay], tuple[float, float]]], ...] = (
@@ -150,7 +151,8 @@ class Panel:
                 tip_px = self._level_px(min(day.air_low_c, day.outside_low_c)) + 2.0 * half_px + 4.0
                 frost += triangle(middle_px, tip_px, half_px, -2.0 * half_px)
             if day.warm_s:
-                tip_px = self._level_px(max(day.air_high_c, day.outside_high_c)) - 2.0 * half_px - 4.0
+                top_c = min(COLUMN_C_MAX, max(day.air_high_c, day.outside_high_c))
+                tip_px = self._level_px(top_c) - 2.0 * half_px - 4.0
                 warm += triangle(middle_px, tip_px, half_px, 2.0 * half_px)
             if day.urgent:
                 urgent += exclamation(middle_px, self._marks_px, min(1.6, 0.25 * half_px + 0.5))

@@ -16,6 +16,10 @@ LEFT_PX, RIGHT_PX = 96.0, 1078.0
 DAY_PX_MAX = 92.0
 WARMTH_PX = 330.0
 LABEL_PX, SMALL_PX = 20.0, 17.0
+COLUMN_C_MAX = 42.0
+"""Columns of hotter days are cut off there: the cold end is what the picture is for."""
+HEADROOM_PX = 20.0
+"""Kept free above all columns, for the marks on them."""
 _TICK_PX_MIN = 42.0
 _HEAT_TOPS_H = (3.0, 6.0, 12.0, 18.0, 24.0)
 
@@ -58,13 +62,14 @@ class Scale:
 def scale_for(winters: Sequence[FrameWinter], units: Units) -> Scale:
     """Round bounds around everything that will be drawn; there must be a day."""
     days = [day for winter in winters for day in winter.days]
-    low_c = min(min(day.air_low_c, day.outside_low_c) for day in days)
-    high_c = max(max(day.air_high_c, day.outside_high_c) for day in days)
+    low_c = min(-4.0, *(math.floor(min(day.air_low_c, day.outside_low_c) - 2.0) for day in days))
+    tallest_c = max(10.0, *(max(day.air_high_c, day.outside_high_c) for day in days))
+    tall_k = min(tallest_c, COLUMN_C_MAX) - low_c
     heated_h = max(day.heated_s for day in days) / 3600.0
     return Scale(
         units=units,
-        low_c=min(-4.0, math.floor(low_c - 2.0)),
-        high_c=max(12.0, math.ceil(high_c + 2.0)),
+        low_c=low_c,
+        high_c=low_c + tall_k * WARMTH_PX / (WARMTH_PX - HEADROOM_PX),
         heat_top_h=next((top_h for top_h in _HEAT_TOPS_H if heated_h <= top_h), 25.0),
         day_px=min(DAY_PX_MAX, (RIGHT_PX - LEFT_PX) / len(winters[0].days)),
     )

@@ -17,15 +17,16 @@ from controller.rehearse.pictureink import (
     shape,
     sheet,
     triangle,
-    width_px_of,
 )
 from controller.rehearse.picturepanel import Panel, exclamation
-from controller.rehearse.picturescale import scale_for
+from controller.rehearse.picturescale import COLUMN_C_MAX, scale_for
 from controller.rehearse.picturewords import common_finding, finding, lowered, span_words
+from controller.units import temperature_text
 
 WIDTH_PX = 1200.0
 EDGE_PX = 28.0
 TITLE_PX, PLACE_PX, NAME_PX, KEY_PX, SMALL_PX = 32.0, 21.0, 22.0, 19.0, 17.0
+KEY_COLUMNS = 3
 SAMPLE_PX = 32.0
 """From the left edge of a sample in the key to its words."""
 LEADING = 1.35
@@ -38,10 +39,8 @@ def draw_sheet(winters: Sequence[FrameWinter], settings: Settings, small_print: 
         title, told, place = NOTHING, [], settings.site.name
     else:
         days = winters[0].days
-        title, place = (
-            common_finding(winters, settings),
-            f"{settings.site.name}, {span_words(days[0].day, days[-1].day)}",
-        )
+        title = common_finding(winters, settings)
+        place = f"{settings.site.name}, {span_words(days[0].day, days[-1].day)}"
         told = [f"{winter.settings.name}: {lowered(finding(winter, settings))}" for winter in winters]
     at_px, body = _paragraph(place, EDGE_PX, PLACE_PX, ink="quiet")
     at_px, words = _paragraph(title, at_px + 4.0, TITLE_PX, bold=True)
@@ -49,6 +48,9 @@ def draw_sheet(winters: Sequence[FrameWinter], settings: Settings, small_print: 
     if told:
         at_px, panels = _panels(winters, settings, told, at_px)
         at_px, key = _key(_key_words(winters), at_px + 14.0)
+        if any(day.air_high_c > COLUMN_C_MAX for winter in winters for day in winter.days):
+            cut = temperature_text(COLUMN_C_MAX, settings.site.units)
+            small_print = f"Columns end at {cut}, however warm it was. {small_print}"
         body += panels + key
     at_px, words = _paragraph(small_print, at_px + 14.0, SMALL_PX, ink="quiet")
     return sheet(
@@ -88,32 +90,32 @@ def _paragraph(
 
 
 def _key(entries: Sequence[tuple[str, str]], at_px: float) -> tuple[float, str]:
-    """Only what occurs, each with a sample of how it looks, in as many rows as it takes."""
-    left_px, row_px, body = EDGE_PX, at_px + LEADING * KEY_PX, ""
-    for kind, words in entries:
-        wide_px = SAMPLE_PX + width_px_of(words, KEY_PX) + 26.0
-        if left_px + wide_px > WIDTH_PX and left_px > EDGE_PX:
-            left_px, row_px = EDGE_PX, row_px + 1.5 * KEY_PX
-        body += _sample(kind, left_px, row_px)
-        body += letters(words, left_px + SAMPLE_PX, row_px, size_px=KEY_PX)
-        left_px += wide_px
-    return row_px + 0.5 * KEY_PX, body
+    """Each thing with a sample of how it looks."""
+    body = ""
+    for index, (kind, words) in enumerate(entries):
+        left_px = EDGE_PX + index % KEY_COLUMNS * (WIDTH_PX - EDGE_PX) / KEY_COLUMNS
+        base_px = at_px + LEADING * KEY_PX + index // KEY_COLUMNS * 1.5 * KEY_PX
+        body += _sample(kind, left_px, base_px)
+        body += letters(words, left_px + SAMPLE_PX, base_px, size_px=KEY_PX)
+    rows = -(-len(entries) // KEY_COLUMNS)
+    return at_px + rows * 1.5 * KEY_PX, body
 
 
 def _key_words(winters: Sequence[FrameWinter]) -> list[tuple[str, str]]:
+    """Only what occurs."""
     days = [day for winter in winters for day in winter.days]
     heated = any(winter.power_w for winter in winters)
     choices = (
-        ("outside", "broad: outside, lowest to highest", True),
-        ("air", "narrow: air in the frame, likewise", True),
-        ("keep", "dashed: the line it is kept above", heated),
+        ("outside", "broad: outside, low to high", True),
+        ("air", "narrow: in the frame, likewise", True),
+        ("keep", "dashed: kept above this", heated),
         ("frostzone", "shaded: below freezing", True),
-        ("frost", "pointing down: frost in the frame", any(day.frost_s for day in days)),
-        ("warm", "pointing up: above the air limit", any(day.warm_s for day in days)),
+        ("frost", "point down: frost in the frame", any(day.frost_s for day in days)),
+        ("warm", "point up: above the air limit", any(day.warm_s for day in days)),
         ("urgent", "an urgent notice that day", any(day.urgent for day in days)),
-        ("open", "upwards: hours with the covers open", any(day.open_s for day in days)),
-        ("laid", "downwards: hours with mats or fleece on", any(day.laid_s for day in days)),
-        ("heat", "hours of heat a day; on the right in kWh", heated),
+        ("open", "upwards: hours of covers open", any(day.open_s for day in days)),
+        ("laid", "downwards: hours of mats on", any(day.laid_s for day in days)),
+        ("heat", "hours of heat; at right, kWh", heated),
     )
     return [(kind, words) for kind, words, occurs in choices if occurs]
 

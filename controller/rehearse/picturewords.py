@@ -27,7 +27,8 @@ def finding(winter: FrameWinter, settings: Settings) -> str:
     warm_s = sum(day.warm_s for day in winter.days)
     if warm_s:
         limit = temperature_text(winter.air_max_c, units)
-        parts.append(f"above {limit} for {hours_text(warm_s)}")
+        warmest = temperature_text(max(day.air_high_c for day in winter.days), units)
+        parts.append(f"above {limit} for {hours_text(warm_s)}, up to {warmest}")
     if winter.power_w:
         money = ""
         if settings.price is not None and winter.heated_s:
@@ -50,8 +51,7 @@ def _held(winter: FrameWinter, units: Units) -> str:
     frost_s = sum(day.frost_s for day in winter.days)
     below_s = sum(day.below_keep_s for day in winter.days)
     if frost_s:
-        frost = temperature_text(0.0, units)
-        return f"Down to {low} on {day_text(coldest.day)}, {hours_text(frost_s)} below {frost}"
+        return f"Down to {low} on {day_text(coldest.day)}, {hours_text(frost_s)} below freezing"
     if below_s:
         kept = temperature_text(winter.keep_above_c, units)
         return f"Never below {low}; under its line of {kept} for {hours_text(below_s)}"
