@@ -185,7 +185,7 @@ def _make_plan(
         until_utc=span[1],
         step_s=wanted.step_s or _step_s(settings, wanted.lapse),
         seed=wanted.seed,
-        stand_in=_stand_in(wanted.stand_in, weather),
+        stand_in=_stand_in(wanted.stand_in, weather, wanted.seed),
         stand_in_name=wanted.stand_in,
         growers=wanted.growers,
         slip_frac=wanted.slip_frac,
@@ -194,9 +194,11 @@ def _make_plan(
     )
 
 
-def _stand_in(name: str, weather: WeatherSeries) -> Factory:
+def _stand_in(name: str, weather: WeatherSeries, seed: int) -> Factory:
     return (
-        make_factory(weather.latitude_deg, weather.longitude_deg) if name == BUILT_IN else load_factory(name)
+        make_factory(weather.latitude_deg, weather.longitude_deg, seed=seed)
+        if name == BUILT_IN
+        else load_factory(name)
     )
 
 

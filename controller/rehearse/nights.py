@@ -1,8 +1,8 @@
 """What each night came to: the coldest outside, in the frame as kept, and in the same frame unheated.
 
 A night is local-solar 15:00 to 09:00, named by the date of its dusk. The unheated frame is a deep copy of
-the stand-in from the night's start, with the same covers at the same times and no heat. It goes in
-steps of up to five minutes, which changes its minimum by hundredths.
+the stand-in with the same weather and the same covers at the same times, and no heat from the night's
+start on. Until heat first comes on the two are one, so that the copy is made only then.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from controller.rehearse.contract import OpeningNow
 from controller.rehearse.field import Field, FrameMoment
 from controller.rehearse.run import Moment
 from controller.rehearse.seam import CheckedStandIn
@@ -21,7 +20,6 @@ from controller.vocabulary import FrameName
 from controller.weatherseries import WeatherSeries
 
 NIGHT_FROM_H, NIGHT_UNTIL_H = 15.0, 9.0
-COPY_STEP_S = 300.0
 DEGREES_PER_H = 15.0
 
 
@@ -53,7 +51,7 @@ class NightWatch:
         """Take one moment in; nights begin and end with the step that reaches their hour."""
         if self._of_frame:
             for name, night in self._of_frame.items():
-                night.add(moment.frames[name], moment.dt_s)
+                night.add(moment.frames[name], moment.dt_s, moment.utc, relay_on=_relay_on(moment, name))
         if moment.utc < self._next_utc:
             return
         if self._night is not None:
@@ -63,10 +61,9 @@ class NightWatch:
             self._next_utc += timedelta(hours=NIGHT_FROM_H - NIGHT_UNTIL_H)
         else:
             self._night = (self._next_utc + self._to_solar).date()
-            self._of_frame = {
-                name: _FrameNight(frame.stand_in, self._field.plan.weather, moment.utc, moment.frames[name])
-                for name, frame in self._field.frames.items()
-            }
+            for name, frame in self._field.frames.items():
+                night = self._of_frame[name] = _FrameNight(frame.stand_in, self._field.plan.weather)
+                night.begin(moment.frames[name], relay_on=_relay_on(moment, name))
             self._next_utc += timedelta(hours=24.0 - NIGHT_FROM_H + NIGHT_UNTIL_H)
 
     def _first_dusk(self, from_utc: datetime) -> datetime:
@@ -78,34 +75,37 @@ class NightWatch:
         return dusk - self._to_solar
 
 
-class _FrameNight:
-    """One frame during one night, and its unheated copy."""
+def _relay_on(moment: Moment, frame: FrameName) -> bool:
+    return moment.result.frames[frame].report.relay_on
 
-    def __init__(
-        self, stand_in: CheckedStandIn, weather: WeatherSeries, utc: datetime, begins: FrameMoment
-    ) -> None:
-        self._copy = copy.deepcopy(stand_in)
+
+class _FrameNight:
+    """One frame during one night, and its unheated copy from the first moment that heat parts them."""
+
+    def __init__(self, stand_in: CheckedStandIn, weather: WeatherSeries) -> None:
+        self._stand_in = stand_in
         self._weather = weather
-        self._copy_utc = utc
-        self._pending_s = 0.0
-        self._stood: OpeningNow | None = None
+        self._copy: CheckedStandIn | None = None
         self._outside_c, self._air_c, self._unheated_c = math.inf, math.inf, math.inf
         self._heated_s = 0.0
-        self._note(begins.true_c)
-        self._unheated_c = begins.true_c["air"]
 
-    def add(self, frame: FrameMoment, dt_s: float) -> None:
-        self._note(frame.true_c)
+    def begin(self, frame: FrameMoment, *, relay_on: bool) -> None:
+        """Take the end of the step that reached the night."""
+        self._note(frame.true_c, frame.true_c["air"])
+        self._part(relay_on=relay_on)
+
+    def add(self, frame: FrameMoment, dt_s: float, utc: datetime, *, relay_on: bool) -> None:
+        """Take a step of the night, which ended at ``utc``; ``relay_on`` is how the next one will go."""
+        unheated_c = frame.true_c["air"]
+        if self._copy is not None:
+            weather = self._weather.mean_over(utc - timedelta(seconds=dt_s), dt_s)
+            unheated_c = self._copy.advance(dt_s, weather, False, frame.stood)["air"]  # noqa: FBT003  # positional seam
         self._heated_s += frame.heated_s
-        if frame.stood is not self._stood and self._pending_s:
-            self._catch_up()
-        self._stood = frame.stood
-        self._pending_s += dt_s
-        if self._pending_s >= COPY_STEP_S:
-            self._catch_up()
+        self._note(frame.true_c, unheated_c)
+        self._part(relay_on=relay_on)
 
     def row(self, night: date, frame: FrameName) -> NightRow:
-        self._catch_up()
+        """What it came to."""
         return NightRow(
             night=night,
             frame=frame,
@@ -115,16 +115,11 @@ class _FrameNight:
             heat_h=self._heated_s / 3600.0,
         )
 
-    def _note(self, true_c: Mapping[str, float]) -> None:
+    def _note(self, true_c: Mapping[str, float], unheated_c: float) -> None:
         self._outside_c = min(self._outside_c, true_c["outside"])
         self._air_c = min(self._air_c, true_c["air"])
+        self._unheated_c = min(self._unheated_c, unheated_c)
 
-    def _catch_up(self) -> None:
-        """Advance the copy, unheated, over what has passed since."""
-        if not self._pending_s or self._stood is None:
-            return
-        weather = self._weather.mean_over(self._copy_utc, self._pending_s)
-        true = self._copy.advance(self._pending_s, weather, False, self._stood)  # noqa: FBT003  # positional seam
-        self._unheated_c = min(self._unheated_c, true["air"])
-        self._copy_utc += timedelta(seconds=self._pending_s)
-        self._pending_s = 0.0
+    def _part(self, *, relay_on: bool) -> None:
+        if relay_on and self._copy is None:
+            self._copy = copy.deepcopy(self._stand_in)
