@@ -33,6 +33,9 @@ INKS: Mapping[str, Ink] = {
     "laid": Ink("#85694a", "#c8a981"),
 }
 FONT = "system-ui,-apple-system,'Segoe UI',Roboto,'DejaVu Sans',sans-serif"
+SCHEMA = 1
+SHEET_BEGINS = f'<?xml version="1.0" encoding="UTF-8"?>\n<!-- frameward picture, schema {SCHEMA} -->\n'
+"""How every picture begins, by which one can be known before it is written over."""
 LETTER_EM, BOLD_EM = 0.57, 0.60
 """Mean width of a letter over its size in broad faces; by eye."""
 _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
@@ -141,8 +144,7 @@ def sheet(width_px: float, height_px: float, *, title: str, description: str, bo
     """The whole file."""
     width, height = figure(width_px), figure(height_px)
     return (
-        '<?xml version="1.0" encoding="UTF-8"?>\n'
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}"'
+        f'{SHEET_BEGINS}<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}"'
         f' viewBox="0 0 {width} {height}" role="img" aria-labelledby="title description"'
         f' font-family="{FONT}" style="max-width:100%;height:auto">\n'
         f'<title id="title">{escape(title)}</title>\n'

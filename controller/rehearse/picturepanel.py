@@ -11,6 +11,7 @@ from controller.rehearse.picturescale import (
     COLUMN_C_MAX,
     LABEL_PX,
     LEFT_PX,
+    MONTH_PX,
     RIGHT_PX,
     SMALL_PX,
     WARMTH_PX,
@@ -227,7 +228,7 @@ class Panel:
                         )
                     )
             month = month_words(days, self._winter.power_w, day_px)
-            parts.append(letters(month, left_px + 2.0, self._dates_px + 46.0, size_px=LABEL_PX))
+            parts.append(letters(month, left_px + 2.0, self._dates_px + 46.0, size_px=MONTH_PX))
             index += len(days)
         return "".join(parts)
 

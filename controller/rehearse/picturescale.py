@@ -15,7 +15,7 @@ LEFT_PX, RIGHT_PX = 96.0, 1078.0
 """Between these lie the days; labels stand on both sides."""
 DAY_PX_MAX = 92.0
 WARMTH_PX = 330.0
-LABEL_PX, SMALL_PX = 20.0, 17.0
+LABEL_PX, MONTH_PX, SMALL_PX = 20.0, 18.0, 17.0
 COLUMN_C_MAX = 42.0
 """Columns of hotter days are cut off there: the cold end is what the picture is for."""
 HEADROOM_PX = 20.0
@@ -87,7 +87,7 @@ def month_words(days: Sequence[FrameDay], power_w: float, day_px: float) -> str:
     energy_wh = energy_wh_of(days, power_w)
     energy = f": {decimal_text(energy_wh / 1000.0)} kWh" if energy_wh else ""
     full, short = f"{days[0].day:%B}", f"{days[0].day:%b}"
-    if 28.0 * day_px < width_px_of("September: 100.0 kWh", LABEL_PX):
+    if 28.0 * day_px < width_px_of("September: 100.0 kWh ", MONTH_PX):
         full = short
     choices = (full + energy, short + energy, full, short)
-    return next((words for words in choices if width_px_of(words, LABEL_PX) <= len(days) * day_px), "")
+    return next((words for words in choices if width_px_of(words + " ", MONTH_PX) <= len(days) * day_px), "")

@@ -17,6 +17,7 @@ from controller.loop.results import TickResult
 from controller.rehearse.contract import OpeningNow
 from controller.rehearse.field import FrameMoment
 from controller.rehearse.picture import DAYS_MAX, WinterPicture
+from controller.rehearse.pictureink import SHEET_BEGINS
 from controller.rehearse.probes import FaultKind, ProbeFault
 from controller.rehearse.run import Moment, Rehearsal
 from controller.vocabulary import FrameName, Kind, NoticeEvent, Place, Urgency
@@ -155,6 +156,8 @@ def test_the_picture_is_one_whole_file_that_asks_for_nothing_else(tmp_path: Path
     assert "simulated frame" in " ".join(said)
     assert "seed 1" in " ".join(said)
     assert "Ended early" not in text
+    assert text.startswith(SHEET_BEGINS)
+    assert "schema 1" in SHEET_BEGINS
     assert text.count("http") == 1
     assert "<script" not in text
     assert "nan" not in text
