@@ -15,7 +15,8 @@ from controller.rehearse.mishaps import FAULT_EXAMPLE, NATURE_EXAMPLE
 from controller.rehearse.show import BUILT_IN
 from controller.rehearse.span import Dates
 
-STEP_S_MAX = 3600.0
+STEP_S_MAX = 300.0
+"""Heat is judged at every step; a longer one would be no rehearsal of that."""
 
 
 @click.command(

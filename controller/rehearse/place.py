@@ -113,6 +113,7 @@ def _empty(folders: Folders) -> None:
                 shutil.rmtree(path)
             else:
                 path.unlink()
+        folders.pending.unlink(missing_ok=True)  # rows that a killed run had still to store
     except OSError as error:
         raise StorageError(f"{folders.state}: cannot be emptied ({error.strerror}); remove it") from error
 

@@ -142,6 +142,7 @@ def test_what_cannot_be_used_is_told(arguments: list[str], said: str) -> None:
         ["--fast", "--lapse", "10"],
         ["--days", "2", "--to", "2027-02-02"],
         ["--step-s", "0"],
+        ["--step-s", "301"],
         ["--grower", "x"],
     ],
 )

@@ -35,6 +35,16 @@ def test_with_an_output_folder_the_keepers_folder_stays_and_begins_afresh(tmp_pa
     assert (tmp_path / "keeper" / "history.sqlite3").read_text() == "rows"
 
 
+def test_rows_that_a_killed_run_left_in_its_passing_folder_are_not_stored_by_the_next(tmp_path: Path) -> None:
+    """An output folder begins afresh, a passing folder that was asked for included."""
+    run = tmp_path / "run"
+    for _ in range(2):
+        with ExitStack() as stack:
+            folders = rehearsal_folders(stack, state=None, run=run, out=tmp_path / "out")
+            assert not folders.pending.exists()
+            folders.pending.write_text("{}\n", encoding="utf-8")
+
+
 def test_a_folder_that_was_asked_for_is_kept_as_it_is(tmp_path: Path) -> None:
     """``--state`` goes on where it was left."""
     for _ in range(2):
