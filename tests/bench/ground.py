@@ -1,0 +1,244 @@
+"""What all contestants of the bench share: settings, weather, dates, stand-in, watts.
+
+A cable is called adequate when its steady heat alone holds keep above in the coldest hour's weather by
+night, covers shut and covered as the grower left them: the usual sizing by heat loss at the design
+temperature (common practice, no source), done on the stand-in. What bed and wall have stored is left out
+on purpose: a cable that needs a day's start holds the coldest week when it is never off, and freezes under
+any thermostat.
+"""
+
+from __future__ import annotations
+
+import copy
+from bisect import bisect_left
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from controller.config.records import HeatSettings, Settings, SiteSettings
+from controller.errors import ControllerError
+from controller.rehearse.contract import Factory
+from controller.rehearse.field import Field
+from controller.rehearse.files import read_settings, read_weather
+from controller.rehearse.grower import Stand
+from controller.rehearse.plan import Plan
+from controller.rehearse.probes import ProbeNature
+from controller.rehearse.seam import load_factory
+from controller.rehearse.span import Dates, file_span
+from controller.rehearse.standin import make_factory
+from controller.vocabulary import FrameName, Place
+from controller.weatherseries import WeatherSeries
+
+BUILT_IN = "built-in"
+GROWER = "attentive"
+STEP_S = 60.0
+COARSE_STEP_S = 300.0
+DEGREES_PER_H = 15.0
+QUICK_DAYS = 14
+SEASON_FROM, SEASON_UNTIL = (11, 1), (4, 30)
+
+LADDER_FROM_W, LADDER_UNTIL_W, LADDER_FACTOR, LADDER_ROUND_W = 150.0, 4000.0, 1.1, 5.0
+SETTLING = timedelta(days=4)
+"""The stand-in lives through so many days before the coldest hour, so that ground and wall are as cold."""
+STEADY_S = 72 * 3600.0
+"""So long that hour then lasts."""
+QUICK_BEFORE = timedelta(days=13), timedelta(days=4)
+"""A fortnight begins so long before the coldest moment, when it is mildest."""
+
+
+class BenchError(ControllerError):
+    """The bench cannot be run on what it was given; the text says why and what to do."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """One plan with one heated frame, and that frame's name."""
+
+    plan: Plan
+    frame: FrameName
+
+    @property
+    def heat(self) -> HeatSettings:
+        """The frame's cable and what it is kept at."""
+        heat = self.plan.settings.frames[self.frame].heat
+        if heat is None:
+            raise BenchError(f"frame {self.frame} has no heat; the bench needs a heated frame")
+        return heat
+
+    @property
+    def span_s(self) -> float:
+        """From the plan's first to its last instant."""
+        return (self.plan.until_utc - self.plan.from_utc).total_seconds()
+
+    def with_watts(self, power_w: float) -> Ground:
+        """The same with a cable of other watts, for the keeper and for the stand-in alike."""
+        settings = self.plan.settings
+        frame, table = settings.frames[self.frame], settings.tables[self.frame]
+        heat_table = table["heat"]
+        if not isinstance(heat_table, dict):
+            raise BenchError(f"frame {self.frame} has no heat table; the bench needs a heated frame")
+        changed = replace(
+            settings,
+            frames={self.frame: replace(frame, heat=replace(self.heat, power_w=power_w))},
+            tables={self.frame: {**table, "heat": {**heat_table, "power_w": power_w}}},
+        )
+        return replace(self, plan=replace(self.plan, settings=changed))
+
+    def with_air_off_by(self, offset_k: float) -> Ground:
+        """The same with every air probe wrong by ``offset_k``."""
+        probes = self.plan.settings.frames[self.frame].probes
+        wrong = {
+            probe: replace(self.plan.natures.get(probe, ProbeNature()), offset_k=offset_k)
+            for place, probe in probes.items()
+            if place in (Place.AIR, Place.AIR_SECOND)
+        }
+        return replace(self, plan=replace(self.plan, natures={**self.plan.natures, **wrong}))
+
+    def between(self, from_utc: datetime, until_utc: datetime, step_s: float = STEP_S) -> Ground:
+        """The same over another span."""
+        return replace(self, plan=replace(self.plan, from_utc=from_utc, until_utc=until_utc, step_s=step_s))
+
+
+def lay_ground(
+    *,
+    weather: Path,
+    config: Path | None,
+    first: date | None,
+    last: date | None,
+    stand_in: str,
+    seed: int,
+    quick: bool,
+) -> Ground:
+    """The ground as asked for; raises ControllerError with what is wrong.
+
+    Without dates from 1 November to 30 April; ``quick`` takes a fortnight with the coldest moment in it.
+    """
+    series = read_weather(weather)
+    settings = stand_at(read_settings(config), series)
+    heated = [name for name, frame in settings.frames.items() if frame.heat is not None]
+    if not heated:
+        raise BenchError("the settings have no heated frame; add a heat table or leave --config out")
+    frame = heated[0]
+    zone = ZoneInfo(settings.site.zone)
+    first = first or _season_start(series, zone)
+    last = last or _season_end(first)
+    from_utc, until_utc = file_span(series, Dates(first=first, last=last), zone)
+    plan = Plan(
+        settings=replace(
+            settings, frames={frame: settings.frames[frame]}, tables={frame: settings.tables[frame]}
+        ),
+        weather=series,
+        from_utc=from_utc,
+        until_utc=until_utc,
+        step_s=STEP_S,
+        seed=seed,
+        stand_in=_factory(stand_in, series, seed),
+        stand_in_name=stand_in,
+        growers=(GROWER,),
+    )
+    ground = Ground(plan=plan, frame=frame)
+    if not quick:
+        return ground
+    begins_utc = quick_start(series, from_utc, until_utc)
+    return ground.between(begins_utc, min(until_utc, begins_utc + timedelta(days=QUICK_DAYS)))
+
+
+def stand_at(settings: Settings, weather: WeatherSeries) -> Settings:
+    """The settings' site, moved to where the weather comes from unless it lies in the same hour of the sun.
+
+    Its clocks then go by the nearest whole hour, so that growers are up by day and not by night.
+    """
+    site = settings.site
+    if abs(site.longitude_deg - weather.longitude_deg) <= DEGREES_PER_H / 2:
+        return settings
+    moved: SiteSettings = replace(
+        site,
+        latitude_deg=weather.latitude_deg,
+        longitude_deg=weather.longitude_deg,
+        zone=f"Etc/GMT{-round(weather.longitude_deg / DEGREES_PER_H):+d}",
+    )
+    return replace(settings, site=moved)
+
+
+def coldest_moment(weather: WeatherSeries, from_utc: datetime, until_utc: datetime) -> datetime:
+    """When it is coldest outside, to the hour."""
+    hours = int((until_utc - from_utc) / timedelta(hours=1))
+    instants = [from_utc + timedelta(hours=hour) for hour in range(hours + 1)]
+    return min(instants, key=lambda utc: weather.at(utc).temp_c)
+
+
+def watts_ladder() -> list[float]:
+    """Round watts, each a tenth above the one before."""
+    rungs = []
+    power_w = LADDER_FROM_W
+    while power_w <= LADDER_UNTIL_W:
+        rungs.append(LADDER_ROUND_W * round(power_w / LADDER_ROUND_W))
+        power_w *= LADDER_FACTOR
+    return rungs
+
+
+def quick_start(weather: WeatherSeries, from_utc: datetime, until_utc: datetime) -> datetime:
+    """The mildest hour in the days before the coldest moment: a frame begins as cold as the air."""
+    coldest = coldest_moment(weather, from_utc, until_utc)
+    early, late = (max(from_utc, coldest - before) for before in QUICK_BEFORE)
+    hours = int((late - early) / timedelta(hours=1))
+    return max(
+        (early + timedelta(hours=hour) for hour in range(hours + 1)), key=lambda utc: weather.at(utc).temp_c
+    )
+
+
+def adequate_watts(ground: Ground) -> float:
+    """The smallest adequate cable of the ladder; raises BenchError when there is none."""
+    keep_c = ground.heat.keep_above_c + ground.heat.leaf_allowance_k
+    ladder = watts_ladder()
+    rung = bisect_left(ladder, keep_c, key=lambda power_w: steady_air_c(ground.with_watts(power_w)))
+    if rung < len(ladder):
+        return ladder[rung]
+    raise BenchError(
+        f"no cable up to {LADDER_UNTIL_W:g} W holds {keep_c:g} °C in the coldest hour; lower keep_above_c"
+    )
+
+
+def steady_air_c(ground: Ground) -> float:
+    """What the air comes to with the cable on for days in the weather of the coldest hour, in the dark."""
+    weather = ground.plan.weather
+    coldest = coldest_moment(weather, ground.plan.from_utc, ground.plan.until_utc)
+    before = ground.between(max(weather.first_utc, coldest - SETTLING), coldest, COARSE_STEP_S)
+    field, keep_c = Field(before.plan), ground.heat.keep_above_c
+    on = False
+    while field.elapsed_s < before.span_s:
+        step_s = min(COARSE_STEP_S, before.span_s - field.elapsed_s)
+        air_c = field.step(step_s, {ground.frame: on})[ground.frame].true_c["air"]
+        on = air_c <= keep_c or (on and air_c < keep_c + ground.heat.differential_k)
+        field.visit(())
+    frame = field.frames[ground.frame]
+    frame.leave(Stand(opening=0, laid=frame.stand.laid))
+    dark = weather.at(coldest)._replace(ghi_w_m2=0.0, dni_w_m2=0.0, dhi_w_m2=0.0)
+    stand_in = copy.deepcopy(frame.stand_in)
+    air_c = float("nan")
+    for number in range(int(STEADY_S / COARSE_STEP_S)):
+        point = dark._replace(utc=coldest + timedelta(seconds=number * COARSE_STEP_S))
+        air_c = stand_in.advance(COARSE_STEP_S, point, True, frame.stood)["air"]  # noqa: FBT003  # positional seam
+    return air_c
+
+
+def _factory(stand_in: str, weather: WeatherSeries, seed: int) -> Factory:
+    if stand_in == BUILT_IN:
+        return make_factory(weather.latitude_deg, weather.longitude_deg, seed=seed)
+    return load_factory(stand_in)
+
+
+def _season_start(weather: WeatherSeries, zone: ZoneInfo) -> date:
+    """The first 1 November of the file, or its own first day where it has none."""
+    begins = weather.first_utc.astimezone(zone).date()
+    start = date(begins.year, *SEASON_FROM)
+    if start < begins:
+        start = date(begins.year + 1, *SEASON_FROM)
+    return start if datetime.combine(start, datetime.min.time(), UTC) < weather.last_utc else begins
+
+
+def _season_end(first: date) -> date:
+    """The next 30 April after a day."""
+    end = date(first.year, *SEASON_UNTIL)
+    return end if end > first else date(first.year + 1, *SEASON_UNTIL)
