@@ -46,6 +46,8 @@ SUN_KEPT = timedelta(minutes=5)
 SETTLING_S = 1e9
 SETTLING_ROUNDS = 8
 FIRST_HOURS = 3
+SUN_BEFORE_K = 2.0
+"""What the sun of the days before left in bed and wall of a shut frame; common practice, no source."""
 
 
 def make_factory(
@@ -163,7 +165,6 @@ class SeasonedStandIn:
             "wall": state.wall0_c,
             "cable": state.cable_c,
             "pots": state.pot_c,
-            "leaf": state.leaf_c,
         }
 
     def _look_up(self, utc: datetime) -> None:
@@ -180,14 +181,14 @@ class SeasonedStandIn:
         return sun_powers(self._parts, lid, self._beam, irradiance_of(weather, self._sun))
 
     def _settled(self, weather: WeatherPoint, lid: Lid) -> FrameState:
-        """Steady, dark and unheated, half way from the season's usual air to this; then some hours of this.
+        """Steady, half way from the season's usual air to this and a little over; then some hours of this.
 
         Common practice, no source: bed and wall remember the season, air and leaves do not.
         """
         parts = self._parts
         usual_c = season_air_c(weather.utc, self._latitude_deg)
         between = weather._replace(
-            temp_c=0.5 * (usual_c + weather.temp_c), dew_point_c=None, cloud_tenths=8.0
+            temp_c=0.5 * (usual_c + weather.temp_c) + SUN_BEFORE_K, dew_point_c=None, cloud_tenths=8.0
         )
         outer = outer_of(parts, between, self._deep_c)
         no_ice = replace(parts, pot_ice_k=0.0, bed=parts.bed._replace(ice_k=0.0))

@@ -13,18 +13,18 @@ from controller.rehearse.irradiance import Irradiance
 from controller.rehearse.standinframe import FrameParts
 from controller.rehearse.sunpath import Direction
 
-ANGLE_FACTOR = 0.065
-"""b in 1 - b (1 / cos - 1), the incidence form of ASHRAE; fits 2 mm glass (De Soto et al. 2006) to 0.02."""
+ANGLE_FACTOR = 0.07
+"""b in 1 - b (1 / cos - 1), ASHRAE's form; fits 2 mm glass (De Soto et al. 2006) to 0.02 up to 70°."""
 DIFFUSE_ANGLE_FRAC = 1.0 - ANGLE_FACTOR * (1.0 / 0.5299 - 1.0)
 """The same for diffuse light, as if it all came at 58° (from memory)."""
 ALBEDO = 0.2
 DIFFUSE_TO_WALL_FRAC = 0.3
-PLANT_TAKES_FRAC, SOIL_TAKES_FRAC, COVERING_TAKES_FRAC = 0.85, 0.8, 0.6
+PLANT_TAKES_FRAC, SOIL_TAKES_FRAC, COVERING_TAKES_FRAC = 0.88, 0.8, 0.6
 POT_SHARE_FRAC = 0.1
 """Of what leaves and pots take, the share that goes through pots into root balls at once."""
 BEFORE_WALL_FACTOR = 1.3
 """Plants stand half as high as the frame: they meet more of a low beam than of a high one."""
-CAUGHT_AGAIN_FRAC = 0.6
+CAUGHT_AGAIN_FRAC = 0.7
 """Of what is thrown back inside, the share that does not find the way out."""
 OPAQUE_FROM_M2K_W = 0.1
 """A covering this thick is a mat and shuts out light; a thinner one is fleece."""

@@ -37,7 +37,7 @@ class Nature:
     """Thermal infrared that a dry polyethylene film lets through: 0.7 to 0.8 (from memory)."""
     sky_shift_frac: float = _ranged(0.0, -0.02, 0.02)
     """Added to the emissivity of the clear sky: formulas for it differ by more."""
-    light_frac: float = _ranged(0.92, 0.82, 0.97)
+    light_frac: float = _ranged(0.94, 0.84, 0.98)
     """Light left after bars, dirt and age."""
     shaded_frac: float = _ranged(0.04, 0.0, 0.2)
     """Beam that trees, fences and the frame's own ends keep off."""
@@ -45,7 +45,7 @@ class Nature:
     """Share of the bed under pots and leaves."""
     leaf_j_per_m2k: float = _ranged(9000.0, 6000.0, 13000.0)
     """Leaves, labels and skins of pots, for each square metre that they cover."""
-    pot_kg_m2: float = _ranged(45.0, 30.0, 70.0)
+    pot_kg_m2: float = _ranged(40.0, 28.0, 65.0)
     """Moist compost in pots on each square metre that they cover."""
     soil_wet_frac: float = _ranged(0.2, 0.1, 0.3)
     """Water in the bed's sand, by volume."""

@@ -87,7 +87,7 @@ def _mean_c(latitude_deg: float) -> float:
     return 23.0 - 0.27 * min(abs(latitude_deg), 75.0)
 
 
-SWING_K = 7.0
+SWING_K = 6.0
 """Half the annual range of daily means; between that of oceanic and inland places, no source."""
 
 

@@ -1,11 +1,9 @@
-"""The built-in stand-in: sane physics, deterministic, copyable, quick.
+"""The built-in stand-in through its seam: sane, deterministic, copyable, varied by its seed.
 
-The numbers it is held to are common practice, no source: a shut cold frame in a low winter sun warms by
-some 20 K within two hours, stays a few kelvin above a clear frosty night by itself, and 60-80 W per
-square metre of bed hold it some 10 K above the outside.
+Marks are common practice, no source, unless one is named; figures with a source are in ``tests/published``.
 """
 
-# ruff: noqa: FBT001, FBT003  # the seam's arguments are positional
+# ruff: noqa: FBT003  # the seam's arguments are positional
 
 from __future__ import annotations
 
@@ -16,9 +14,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.rehearse.contract import OpeningNow, StandIn
-from controller.rehearse.standin import PlainStandIn, factory, make_factory
+from controller.rehearse.contract import OpeningNow
+from controller.rehearse.seam import make_stand_in
+from controller.rehearse.standin import SeasonedStandIn, factory, make_factory, nature_of
 from controller.rehearse.standinframe import build_parts
+from controller.rehearse.standinnature import NOMINAL
 from tests.controller.rehearse.lab import (
     LATITUDE_DEG,
     LONGITUDE_DEG,
@@ -34,23 +34,27 @@ OFF = OpeningNow(name="off", area_m2=2.24, height_m=0.55)
 NOON = datetime(2027, 2, 10, 12, tzinfo=UTC)
 
 
-def stand_in() -> StandIn:
-    return make_factory(LATITUDE_DEG, LONGITUDE_DEG)(frame_table(), START)
+def stand_in(**changes: object) -> SeasonedStandIn:
+    made = make_factory(LATITUDE_DEG, LONGITUDE_DEG)(frame_table(**changes), START)
+    assert isinstance(made, SeasonedStandIn)
+    return made
 
 
 def run(
-    frame: StandIn,
+    frame: SeasonedStandIn,
     hours: float,
     temp_c: float,
     *,
     heat_on: bool = False,
     opening: OpeningNow = SHUT,
     cloud_tenths: float = 0.0,
+    step_s: float = 300.0,
 ) -> dict[str, float]:
     """Night weather that stays as it is."""
     places: dict[str, float] = {}
-    for _ in range(round(hours * 60)):
-        places = frame.advance(60.0, weather(temp_c, cloud_tenths=cloud_tenths), heat_on, opening)
+    point = weather(temp_c, cloud_tenths=cloud_tenths)
+    for _ in range(round(hours * 3600 / step_s)):
+        places = frame.advance(step_s, point, heat_on, opening)
     return places
 
 
@@ -60,27 +64,29 @@ def test_nothing_happens_in_no_time() -> None:
     first = frame.advance(0.0, weather(3.0), True, SHUT)
     assert frame.advance(0.0, weather(3.0), False, OFF) == first
     assert first["outside"] == 3.0
-    assert set(first) == {"air", "bed", "outside", "wall", "cable"}
+    assert set(first) == {"air", "bed", "outside", "wall", "cable", "pots"}
 
 
-def test_a_clear_night_leaves_the_frame_a_little_warmer_than_outside() -> None:
-    """Falling from 3 to -5 °C over 14 h without heat: 1 to 4 K above the outside at the end."""
+def test_it_passes_the_seam() -> None:
+    """As any other stand-in: places, numbers, copies that agree."""
+    made = make_stand_in(
+        factory,
+        name="built in",
+        table=frame_table(),
+        start_utc=START,
+        first_weather=weather(3.0),
+        opening=SHUT,
+    )
+    assert "pots" in made.advance(60.0, weather(3.0), False, SHUT)
+
+
+def test_it_starts_as_a_frame_that_has_stood_there() -> None:
+    """In its first two days, dark and as cold as at first, nothing moves by more than a few kelvin."""
     frame = stand_in()
-    frame.advance(0.0, weather(3.0), False, SHUT)
-    run(frame, 24, 3.0)
-    for hour in range(15):
-        places = run(frame, 1, 3.0 - 8.0 * hour / 14)
-    assert 1.0 <= places["air"] - places["outside"] <= 4.0
-
-
-@pytest.mark.parametrize("cloud_tenths", [0.0, 5.0, 10.0])
-def test_seventy_watts_a_square_metre_hold_some_ten_kelvin(cloud_tenths: float) -> None:
-    """150 W for days at -8 °C outside: between 0 and 4 °C inside, the bed and cable warmer still."""
-    table = frame_table(heat={**frame_table()["heat"], "power_w": 150})
-    frame = make_factory(LATITUDE_DEG, LONGITUDE_DEG)(table, START)
-    places = run(frame, 96, -8.0, heat_on=True, cloud_tenths=cloud_tenths)
-    assert 0.0 <= places["air"] <= 4.0
-    assert places["air"] < places["bed"] < places["cable"] < 45.0
+    first = frame.advance(0.0, weather(3.0, cloud_tenths=8.0), False, SHUT)
+    later = run(frame, 48, 3.0, cloud_tenths=8.0)
+    for place in ("air", "bed", "wall", "cable", "pots"):
+        assert later[place] == pytest.approx(first[place], abs=2.5), place
 
 
 def test_a_clear_sky_costs_more_than_a_clouded_one() -> None:
@@ -90,11 +96,19 @@ def test_a_clear_sky_costs_more_than_a_clouded_one() -> None:
     assert clear["air"] < clouded["air"] - 0.5
 
 
-def test_a_mat_saves_a_good_part_of_the_loss() -> None:
-    """Heated at -8 °C, a thick mat raises the frame by kelvins."""
+def test_the_cable_lifts_the_bed_and_the_bed_the_air() -> None:
+    """Days at -8 °C under cloud with 116 W/m²: the air well over the outside, bed and cable over the air."""
+    places = run(stand_in(), 96, -8.0, heat_on=True, cloud_tenths=10.0)
+    assert places["air"] > -8.0 + 9.0
+    assert places["air"] < places["bed"] < places["cable"] < 45.0
+
+
+def test_a_mat_keeps_a_heated_frame_warmer() -> None:
+    """Under a clear sky a thick mat raises air and bed, the air by over a kelvin."""
     bare = run(stand_in(), 96, -8.0, heat_on=True)
     matted = run(stand_in(), 96, -8.0, heat_on=True, opening=MAT)
-    assert matted["air"] > bare["air"] + 3.0
+    assert matted["air"] > bare["air"] + 1.0
+    assert matted["bed"] > bare["bed"] + 0.5
 
 
 def warmed(opening: OpeningNow, hours: float = 2.0) -> float:
@@ -107,37 +121,67 @@ def warmed(opening: OpeningNow, hours: float = 2.0) -> float:
     return places["air"]
 
 
-def test_a_february_sun_warms_a_shut_frame_by_twenty_kelvin_in_two_hours() -> None:
-    """From a degree or so to above twenty."""
-    assert 20.0 <= warmed(SHUT) <= 35.0
-
-
 def test_each_wider_opening_is_cooler() -> None:
-    """Shut, hand, off: the last stays within a few kelvin of the outside."""
+    """In a February sun: shut, hand, off; the last stays within a few kelvin of the outside."""
     shut, hand, off = warmed(SHUT), warmed(HAND), warmed(OFF)
     assert shut > hand + 4.0
     assert hand > off + 2.0
     assert off < 8.0
 
 
+def test_a_mat_keeps_the_sun_out() -> None:
+    """Left on by day it costs nearly all the gain."""
+    assert warmed(MAT) < warmed(SHUT) - 10.0
+
+
 def test_the_cable_is_slow() -> None:
     """A quarter of an hour of heat hardly shows in the air, four hours do."""
     frame = stand_in()
-    before = run(frame, 48, -3.0)["air"]
-    soon = run(frame, 0.25, -3.0, heat_on=True)["air"]
-    later = run(frame, 3.75, -3.0, heat_on=True)["air"]
+    before = run(frame, 48, 2.0)["air"]
+    soon = run(frame, 0.25, 2.0, heat_on=True)["air"]
+    later = run(frame, 3.75, 2.0, heat_on=True)["air"]
     assert soon - before < 0.2
     assert later - before > 0.7
 
 
-def test_long_steps_come_to_the_same_as_short_ones() -> None:
-    """Inside, no step is longer than a minute."""
+def test_a_frozen_bed_takes_the_heat_for_itself() -> None:
+    """Where soil and pots are freezing, four hours of heat hardly show in the air: they thaw first."""
+    frozen, open_ground = stand_in(), stand_in()
+    before = run(frozen, 72, -4.0)["air"]
+    thawing = run(frozen, 4, -4.0, heat_on=True)["air"] - before
+    before = run(open_ground, 48, 2.0)["air"]
+    assert thawing < 0.5 * (run(open_ground, 4, 2.0, heat_on=True)["air"] - before)
+
+
+def test_wind_costs_heat() -> None:
+    """Chinks and the outer film: 8 m/s against calm, under cloud."""
+    calm, windy = stand_in(), stand_in()
+    for _ in range(576):
+        still = calm.advance(300.0, weather(-3.0, cloud_tenths=10.0)._replace(wind_m_s=0.0), True, SHUT)
+        blown = windy.advance(300.0, weather(-3.0, cloud_tenths=10.0)._replace(wind_m_s=8.0), True, SHUT)
+    assert blown["air"] < still["air"] - 0.5
+
+
+def test_long_steps_come_to_nearly_the_same_as_short_ones() -> None:
+    """Inside, no step is longer than five minutes."""
     short, long = stand_in(), stand_in()
     for _ in range(360):
         few = short.advance(60.0, weather(-3.0), True, SHUT)
     for _ in range(6):
         many = long.advance(3600.0, weather(-3.0), True, SHUT)
-    assert many == pytest.approx(few, abs=0.02)
+    assert many == pytest.approx(few, abs=0.05)
+
+
+def test_pots_stay_at_zero_while_they_freeze_and_while_they_thaw() -> None:
+    """Unheated, hard frost and then a thaw: hours at 0 °C each time, and a frozen time between."""
+    frame = stand_in(heat={})
+    frame.advance(0.0, weather(3.0, cloud_tenths=10.0), False, OFF)
+    pots = [run(frame, 1, -8.0, opening=OFF)["pots"] for _ in range(72)]
+    assert sum(pot_c == 0.0 for pot_c in pots) >= 6
+    assert pots[-1] < -2.0
+    thawed = [run(frame, 1, 8.0, cloud_tenths=10.0, opening=OFF)["pots"] for _ in range(72)]
+    assert sum(pot_c == 0.0 for pot_c in thawed) >= 6
+    assert thawed[-1] > 2.0
 
 
 def test_copies_go_their_own_way_and_agree_when_treated_alike() -> None:
@@ -152,38 +196,47 @@ def test_copies_go_their_own_way_and_agree_when_treated_alike() -> None:
 @settings(max_examples=40, deadline=None)
 @given(
     temp_c=st.floats(-30.0, 40.0),
-    dt_s=st.floats(1.0, 7200.0),
+    dt_s=st.floats(1.0, 3600.0),
     sun_w_m2=st.floats(0.0, 1100.0),
+    wind_m_s=st.floats(0.0, 25.0),
     area_m2=st.floats(0.0, 3.0),
+    seed=st.none() | st.integers(0, 1000),
+    cover=st.sampled_from(["glass", "rigid_sheet", "twin_wall", "film"]),
+    skins=st.sampled_from([1, 2]),
+    wall=st.sampled_from(["brick", "timber", "none"]),
+    covering_m2k_w=st.sampled_from([0.0, 0.02, 0.5]),
     heat_on=st.booleans(),
 )
 def test_no_weather_drives_it_astray(
-    temp_c: float, dt_s: float, sun_w_m2: float, area_m2: float, heat_on: bool
+    *,
+    temp_c: float,
+    dt_s: float,
+    sun_w_m2: float,
+    wind_m_s: float,
+    area_m2: float,
+    seed: int | None,
+    cover: str,
+    skins: int,
+    wall: str,
+    covering_m2k_w: float,
+    heat_on: bool,
 ) -> None:
-    """Any step length and any opening: temperatures stay within what sun, sky and cable can do."""
-    frame = stand_in()
-    opening = OpeningNow(name="some", area_m2=area_m2, height_m=0.3)
+    """Any frame, step and opening: temperatures stay within what sun, sky and cable can do."""
+    table = frame_table(cover=cover, skins=skins, wall=wall)
+    frame = make_factory(LATITUDE_DEG, LONGITUDE_DEG, seed=seed)(table, START)
+    opening = OpeningNow(name="some", area_m2=area_m2, height_m=0.3, covering_r_m2k_w=covering_m2k_w)
+    point = weather(temp_c, utc=NOON, sun_w_m2=sun_w_m2)._replace(wind_m_s=wind_m_s)
     for _ in range(20):
-        places = frame.advance(dt_s, weather(temp_c, utc=NOON, sun_w_m2=sun_w_m2), heat_on, opening)
+        places = frame.advance(dt_s, point, heat_on, opening)
     for place_c in places.values():
-        assert temp_c - 30.0 <= place_c <= temp_c + 130.0
-
-
-@pytest.mark.parametrize("cover", ["glass", "rigid_sheet", "twin_wall", "film"])
-@pytest.mark.parametrize("wall", ["brick", "timber", "none"])
-def test_every_kind_of_cover_and_wall_is_known(cover: str, wall: str) -> None:
-    """Each word of the settings has its numbers; two skins lose less than one."""
-    single = build_parts(frame_table(cover=cover, wall=wall, skins=1))
-    double = build_parts(frame_table(cover=cover, wall=wall, skins=2))
-    assert double.skin_m2k_w > single.skin_m2k_w
-    assert double.light_passed_frac < single.light_passed_frac
+        assert min(temp_c - 30.0, -30.0) <= place_c <= max(temp_c, 10.0) + 90.0
 
 
 def test_a_frame_without_heat_takes_none() -> None:
     """Heat on means nothing where no cable lies."""
     table = frame_table()
     del table["heat"]
-    cold, colder = (PlainStandIn(build_parts(table), 52.0, 0.0) for _ in range(2))
+    cold, colder = (SeasonedStandIn(build_parts(table), 52.0, 0.0) for _ in range(2))
     assert run(cold, 3, -3.0, heat_on=True) == run(colder, 3, -3.0)
 
 
@@ -198,4 +251,19 @@ def test_weather_without_sun_and_cloud_columns_still_has_days() -> None:
         by_day = frame.advance(60.0, blank, False, SHUT)["air"]
     for _ in range(240):
         by_night = frame.advance(60.0, blank._replace(utc=START), False, SHUT)["air"]
-    assert by_day > by_night + 5.0
+    assert by_day > by_night + 3.0
+
+
+def test_a_seed_makes_a_frame_of_its_own() -> None:
+    """The same seed and table the same frame, any other another; without a seed the plain one."""
+    table = frame_table()
+    assert nature_of(table, None) == NOMINAL
+    assert nature_of(table, 7) == nature_of(frame_table(), 7)
+    assert nature_of(table, 7) != nature_of(table, 8)
+    assert nature_of(table, 7) != nature_of(frame_table(length_m=2.5), 7)
+    ends = []
+    for seed in range(12):
+        frame = make_factory(LATITUDE_DEG, LONGITUDE_DEG, seed=seed)(table, START)
+        assert isinstance(frame, SeasonedStandIn)
+        ends.append(run(frame, 24, -6.0, heat_on=True)["air"])
+    assert max(ends) - min(ends) > 0.8
