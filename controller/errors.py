@@ -7,6 +7,8 @@ ControllerError
 ├── HardwareError     no pin, no bus     frame off, tell, retry for ever
 ├── WeatherFileError  bad weather file   says file, line, what, what to do
 ├── StandInError      bad stand-in       says which, what it did, what it must do (in rehearse/seam)
+├── MishapError       bad words          says which, where, what would be right (in rehearse/mishaps)
+├── ChildLost         a process is gone  ends a paced rehearsal, with its last words (in rehearse/pacedchild)
 └── InvariantBroken   our own bug        all off, exit, be restarted
 """
 

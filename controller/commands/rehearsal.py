@@ -24,7 +24,8 @@ from controller.rehearse.outputs import OutputFolder, Tallies
 from controller.rehearse.paced import paced_rehearsal
 from controller.rehearse.paper import Paper, open_paper
 from controller.rehearse.picture import WinterPicture
-from controller.rehearse.place import rehearsal_folders
+from controller.rehearse.pictureink import SHEET_BEGINS
+from controller.rehearse.place import refuse_foreign_file, rehearsal_folders
 from controller.rehearse.plan import Plan
 from controller.rehearse.planted import Planted, plant
 from controller.rehearse.run import Rehearsal
@@ -69,6 +70,10 @@ class Wanted:
 def rehearse(wanted: Wanted) -> int:
     """Do it; returns the exit code."""
     settings = read_settings(wanted.config)
+    if wanted.picture is not None:
+        refuse_foreign_file(
+            wanted.picture, SHEET_BEGINS.encode(), remedy="move it or choose another --picture"
+        )
     weather, span, weather_words = _weather(wanted, settings)
     plan = _make_plan(wanted, settings, weather, span)
     lapse, planted = wanted.lapse, None

@@ -91,9 +91,10 @@ class AttentiveGrower:
 
     def choose(self, look: Look) -> Stand:
         """Wider when warm, narrower when cool, shut and covered from the low sun of the afternoon on."""
-        sinks = look.sun.west_frac > 0.0
-        if look.sun.up_frac < (LOW_SUN_FRAC if sinks else FIRST_LIGHT_FRAC):
+        if look.sun.west_frac > 0.0 and look.sun.up_frac < LOW_SUN_FRAC:
             return _for_the_night(look)
+        if look.sun.up_frac < FIRST_LIGHT_FRAC:
+            return Stand(opening=0, laid=look.laid)
         laid = look.laid if look.outside_c <= MATS_OFF_ABOVE_C and look.sun.up_frac < LOW_SUN_FRAC else ()
         return Stand(opening=self._by_day(look), laid=laid)
 

@@ -70,23 +70,26 @@ def _lock(out: Path, stack: ExitStack) -> None:
 
 
 def _refuse_foreign_outputs(out: Path) -> None:
-    """A file under one of our names that does not begin as ours is somebody's own."""
     for name, begins in OUTPUT_BEGINS.items():
-        path = out / name
-        try:
-            descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
-        except FileNotFoundError:
-            continue
-        except OSError as error:
-            raise StorageError(f"{path}: cannot be read ({error.strerror}); choose another --out") from error
-        try:
-            ours = os.read(descriptor, len(begins)) == begins
-        except OSError:  # a folder or a pipe
-            ours = False
-        finally:
-            os.close(descriptor)
-        if not ours:
-            raise StorageError(f"{path}: was not left by a rehearsal; move it or choose another --out")
+        refuse_foreign_file(out / name, begins, remedy="move it or choose another --out")
+
+
+def refuse_foreign_file(path: Path, begins: bytes, *, remedy: str) -> None:
+    """A file under one of our names that does not begin as ours is somebody's own: raises StorageError."""
+    try:
+        descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise StorageError(f"{path}: cannot be read ({error.strerror}); {remedy}") from error
+    try:
+        ours = os.read(descriptor, len(begins)) == begins
+    except OSError:  # a folder or a pipe
+        ours = False
+    finally:
+        os.close(descriptor)
+    if not ours:
+        raise StorageError(f"{path}: was not left by a rehearsal; {remedy}")
 
 
 def _refuse_foreign_state(folders: Folders) -> None:

@@ -310,6 +310,18 @@ def test_a_picture_is_drawn_on_request(tmp_path: Path) -> None:
     assert ET.parse(picture).getroot().tag == "{http://www.w3.org/2000/svg}svg"  # noqa: S314  # our own
 
 
+def test_somebodys_own_picture_is_not_written_over(tmp_path: Path) -> None:
+    """Refused before the run; one of ours is drawn anew."""
+    own = tmp_path / "garden.svg"
+    own.write_text("<svg>my garden</svg>", encoding="utf-8")
+    result = rehearse(*COLD_DAY, "--fast", "--picture", own)
+    assert isinstance(result.exception, ControllerError)
+    assert "was not left by a rehearsal" in str(result.exception)
+    assert own.read_text(encoding="utf-8") == "<svg>my garden</svg>"
+    for _ in range(2):
+        assert rehearse(*COLD_DAY, "--fast", "--picture", tmp_path / "ours.svg").exit_code == 0
+
+
 def test_growers_who_slip_say_what_they_have_not_done(tmp_path: Path) -> None:
     """With every deed a slip the covers stay shut, whatever was told; two growers share a frame."""
     result = rehearse(

@@ -91,6 +91,9 @@ def test_coverings_go_on_at_nightfall_before_a_cold_night_and_off_in_daylight() 
     assert grower.choose(look(outside_c=5.0, sun=NIGHT)).laid == ()
     assert grower.choose(look(outside_c=5.0, sun=NIGHT, laid=("mat",))).laid == ("mat",)
     assert grower.choose(look(outside_c=1.0, laid=("mat",))).laid == ()
+    before_dawn = Direction(-0.1, 0.3, -0.9)
+    assert grower.choose(look(outside_c=1.0, sun=before_dawn)).laid == (), "too late for this night"
+    assert grower.choose(look(outside_c=1.0, sun=before_dawn, laid=("mat",))).laid == ("mat",)
     low = Direction(0.08, 0.7, -0.7)
     assert grower.choose(look(outside_c=-6.0, sun=low, laid=("mat",))).laid == ("mat",)
 
