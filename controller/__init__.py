@@ -1,3 +1,3 @@
 """frameward: keeps a garden cold frame frost free, and says so."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
