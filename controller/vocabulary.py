@@ -1,6 +1,6 @@
 """Words that every room shares: ids, places, readings, heat and notice records.
 
-Pure: frozen records and closed sets only.
+Pure: frozen records and closed sets only; what is made at every tick is a named tuple, which is quicker.
 Units stand last in a name: ``air_c`` is degrees Celsius, ``lead_s`` seconds.
 ``*_at_s`` is an instant on the monotonic clock, ``*_utc`` an aware datetime for people.
 """
@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
-from typing import NewType
+from typing import NamedTuple, NewType
 
 FrameName = NewType("FrameName", str)
 SITE = FrameName("")
@@ -66,8 +66,7 @@ class Rejection(StrEnum):
     STALE = "stale"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sample:
+class Sample(NamedTuple):
     """One trusted reading: calibrated temperature and the instant its conversion began."""
 
     temp_c: float
@@ -183,8 +182,7 @@ class Lockout:
     """ISO 8601, for people only; the clock may have been wrong."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HeatEvidence:
+class HeatEvidence(NamedTuple):
     """All that the judge may look at for one frame in one tick.
 
     ``None`` for an optional input means that it is not fitted, never that it is unknown.
@@ -209,8 +207,7 @@ class HeatEvidence:
     stop_pressed: bool | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HeatReport:
+class HeatReport(NamedTuple):
     """What the gate did for one frame in one tick."""
 
     heat_wanted: bool

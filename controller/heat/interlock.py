@@ -22,7 +22,7 @@ Decisions of its own:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from controller.heat.limits import (
     BLIND_RUN_S,
@@ -40,8 +40,7 @@ from controller.heat.watch import Watch, look_out, must_wait
 from controller.vocabulary import HeatEvidence, HeatReason, Level, LockoutCause
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Verdict:
+class Verdict(NamedTuple):
     """What the judge permits in this tick."""
 
     heat_allowed: bool

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from controller.heat.running import Past, Running, fresh_running, switch_off, switch_on
 from controller.heat.watch import Watch, fresh_watch
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JudgeMemory:
+class JudgeMemory(NamedTuple):
     """What the judge carries from tick to tick."""
 
     seen_at_s: float
@@ -53,7 +52,7 @@ def fresh_memory(now_s: float, past: Past | None = None) -> JudgeMemory:
 
 def owe_rest(memory: JudgeMemory) -> JudgeMemory:
     """After a tick that could not be judged: rest and good cycles start anew."""
-    return replace(memory, good_cycles=0, rest_owed=True)
+    return memory._replace(good_cycles=0, rest_owed=True)
 
 
 def note_on(memory: JudgeMemory) -> JudgeMemory:
@@ -68,4 +67,4 @@ def note_off(memory: JudgeMemory) -> JudgeMemory:
 
 def _noted(memory: JudgeMemory, running: Running) -> JudgeMemory:
     """Heat was on up to now, or is from now on; nothing else changes."""
-    return replace(memory, heated_at_s=memory.seen_at_s, running=running)
+    return memory._replace(heated_at_s=memory.seen_at_s, running=running)

@@ -6,7 +6,7 @@ Whoever made the evidence has judged the readings before; this file trusts none 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from controller.heat.limits import PROBE_COLDEST_C, PROBE_WARMEST_C, HeatLimits
 from controller.vocabulary import HeatEvidence, Reading, Rejected, Sample
@@ -15,8 +15,7 @@ _FLAGS = ("heat_wanted", "frost_likely", "commissioned", "late")
 _INPUTS = ("feedback_live", "supply_present", "cut_out_closed", "stop_pressed")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sight:
+class Sight(NamedTuple):
     """The warmest trusted reading of each kind; ``None`` where none is trusted."""
 
     air_c: float | None

@@ -74,8 +74,7 @@ class ThermostatSettings:
     """Bottom heat while it is in season, else None."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ThermostatInput:
+class ThermostatInput(NamedTuple):
     """What one tick brings."""
 
     now_s: float

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from controller.heat.limits import RESPONSE_TRIES, RESPONSE_WAIT_S, HeatLimits
 from controller.vocabulary import HeatEvidence
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Watch:
+class Watch(NamedTuple):
     """What the optional inputs have shown of late."""
 
     live_since_s: float | None

@@ -112,7 +112,14 @@ def _unprotected_because(view: FrameView) -> str:
 
 
 def _probes(view: FrameView) -> Iterator[Condition]:
-    rejected = [reading for reading in view.readings.values() if isinstance(reading, Rejected)]
+    amiss = [
+        (place, reading)
+        for place, reading in view.readings.items()
+        if isinstance(reading, Rejected) or reading.resolution_bits < FULL_RESOLUTION_BITS
+    ]
+    if not amiss:
+        return
+    rejected = [reading for _, reading in amiss if isinstance(reading, Rejected)]
     if len(rejected) == len(view.readings) > 1:
         since_s = max(reading.since_at_s for reading in rejected)
         yield Condition(
@@ -121,10 +128,10 @@ def _probes(view: FrameView) -> Iterator[Condition]:
             facts={"minutes": max(1, round((view.now_s - since_s) / 60))},
         )
         return
-    for place, reading in view.readings.items():
+    for place, reading in amiss:
         if isinstance(reading, Rejected):
             yield _lost_probe(view, place, reading, left=len(view.readings) - len(rejected))
-        elif reading.resolution_bits < FULL_RESOLUTION_BITS:
+        else:
             yield Condition(
                 code="probe_coarse",
                 frame=view.frame.name,

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from controller.vocabulary import FrameName, HeatReport, NoticeEvent, Readings
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FrameTick:
+class FrameTick(NamedTuple):
     """One frame in one tick."""
 
     readings: Readings
@@ -23,8 +22,7 @@ class FrameTick:
     """Reported coverings, joined by ``+``; empty when bare."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TickResult:
+class TickResult(NamedTuple):
     """One tick of one keeper."""
 
     seq: int

@@ -46,6 +46,7 @@ class BoardContacts:
         try:
             self._stop = self._claim("stop button", settings.site.stop_button_pin)
             self._frames = {name: self._claim_frame(name, settings) for name in settings.frames}
+            self._unfitted = None if self._devices else self._look()
         except HardwareError:
             self.close()
             raise
@@ -78,6 +79,9 @@ class BoardContacts:
 
     def read(self) -> BoardState:
         """Look at every contact once; never raises."""
+        return self._look() if self._unfitted is None else self._unfitted
+
+    def _look(self) -> BoardState:
         self._faults = []
         stop_closed = self._is_closed("stop button", self._stop)
         frames = {

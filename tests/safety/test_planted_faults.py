@@ -118,7 +118,7 @@ def _clock_may_run_back(patch: pytest.MonkeyPatch) -> None:
     real = interlock.judge
 
     def tolerant(limits: Any, memory: Any, held: Any, *, relay_on: bool, locked: bool) -> Any:
-        memory = replace(memory, seen_at_s=min(memory.seen_at_s, held.now_s))
+        memory = memory._replace(seen_at_s=min(memory.seen_at_s, held.now_s))
         return real(limits, memory, held, relay_on=relay_on, locked=locked)
 
     patch.setattr(line, "judge", tolerant)

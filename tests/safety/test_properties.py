@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import Any
 
 from hypothesis import assume, given, settings
@@ -146,14 +145,13 @@ def test_a_warmer_reading_never_turns_a_refusal_into_a_permission(
 
     def raised(readings: tuple[Any, ...]) -> tuple[Any, ...]:
         return tuple(
-            replace(reading, temp_c=min(125.0, reading.temp_c + warmer_k))
+            reading._replace(temp_c=min(125.0, reading.temp_c + warmer_k))
             if isinstance(reading, Sample)
             else reading
             for reading in readings
         )
 
-    warm = replace(
-        held,
+    warm = held._replace(
         air=raised(held.air),
         root=raised(held.root),
         guard=raised((held.guard,))[0],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import pytest
@@ -541,7 +541,7 @@ UNSOUND: list[dict[str, Any]] = [
 def test_unsound_evidence_is_off_and_owes_everything(changes: dict[str, Any], frame: HeatLimits) -> None:
     """I4: NaN, infinity, a wrong type or a number no probe can give."""
     for bench in (ready(frame), heated(frame)):
-        bad = replace(evidence(bench.now_s + 10.0), **_as_evidence(changes, bench.now_s + 10.0))
+        bad = evidence(bench.now_s + 10.0)._replace(**_as_evidence(changes, bench.now_s + 10.0))
         memory, verdict = judge(frame, bench.memory, bad, relay_on=bench.relay_on, locked=False)
         assert verdict == Verdict(heat_allowed=False, level=Level.HEAT_OFF, reasons=(R.BAD_EVIDENCE,))
         assert memory == owe_rest(bench.memory)
@@ -613,7 +613,7 @@ def test_readings_that_are_no_tuple_or_hold_a_stranger_are_unsound(name: str) ->
     bench = ready()
     now_s = bench.now_s + 10.0
     for wrong in ([sample(4.0, now_s)], (4.0,), (None,), None, 4.0):
-        held = replace(evidence(now_s), **{name: wrong})  # type: ignore[arg-type]
+        held = evidence(now_s)._replace(**{name: wrong})  # type: ignore[arg-type]
         _, verdict = judge(PLAIN, bench.memory, held, relay_on=False, locked=False)
         assert verdict.reasons == (R.BAD_EVIDENCE,)
 
@@ -655,7 +655,7 @@ def test_owing_a_rest_forgets_nothing_else() -> None:
     bench = heated(CABLE, cable=20.0)
     bench.ticks(3, cable=20.0, feedback_live=True, supply_present=False)
     memory = bench.memory
-    assert owe_rest(memory) == replace(memory, good_cycles=0, rest_owed=True)
+    assert owe_rest(memory) == memory._replace(good_cycles=0, rest_owed=True)
 
 
 # Lockouts.

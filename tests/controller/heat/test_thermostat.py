@@ -54,7 +54,7 @@ class Bench:
             frost_likely=True,
             relay_on=self.relay_on,
         )
-        self.memory, wish = step_thermostat(self.settings, self.memory, replace(plain, **changes))  # type: ignore[arg-type]
+        self.memory, wish = step_thermostat(self.settings, self.memory, plain._replace(**changes))  # type: ignore[arg-type]
         self.relay_on = wish.heat_wanted
         return wish
 

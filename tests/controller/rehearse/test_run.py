@@ -109,8 +109,8 @@ def test_a_heated_frame_is_held_where_an_unheated_one_freezes() -> None:
             """Reads, and leaves the relay off."""
             result = super().tick()
             tick = result.frames[SOUTH]
-            report = replace(tick.report, relay_on=False)
-            return replace(result, frames={SOUTH: replace(tick, report=report)})
+            report = tick.report._replace(relay_on=False)
+            return result._replace(frames={SOUTH: tick._replace(report=report)})
 
     cold = min(moment.frames[SOUTH].true_c["air"] for moment in Rehearsal(plan(days=3.0), NoHeat).moments())
     assert cold < -0.5
