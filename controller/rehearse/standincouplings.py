@@ -60,9 +60,9 @@ class Couplings(NamedTuple):
 
 
 def film_w_per_m2k(warmer_k: float) -> float:
-    """Still air along a surface that is so much colder than the air over or under it, by free convection.
+    """Still-air film by free convection; ``warmer_k``: how much the lower of surface and air is the warmer.
 
-    The shape is common practice, no source: about 3 W/m²K at 8 K, 1 where warm air lies above cold.
+    The shape is common practice, no source: about 3 W/m²K where 8 K drive it, 1 where warm air lies on cold.
     """
     if warmer_k > 0.0:
         return float(1.0 + 1.1 * warmer_k**0.333)

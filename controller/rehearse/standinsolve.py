@@ -25,6 +25,7 @@ from controller.rehearse.standinouter import Outer
 from controller.rehearse.standinstate import PINNED_W_K, Faces, FrameState, settled_store
 
 _Entry = float
+"""One entry of the five balances: W/K, or W."""
 
 
 def solve_faces(
