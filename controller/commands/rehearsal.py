@@ -33,6 +33,7 @@ from controller.rehearse.seam import load_factory
 from controller.rehearse.show import BUILT_IN, closing_words, opening_words
 from controller.rehearse.span import Dates, file_span, invented_span
 from controller.rehearse.standin import make_factory
+from controller.rehearse.winters import invent_winter
 from controller.weatherseries import WeatherSeries
 
 SHOWN_FOR_S = 120.0
@@ -170,7 +171,9 @@ def _weather(wanted: Wanted, settings: Settings) -> tuple[WeatherSeries, tuple[d
         words = f"The weather is that of {series.header.get('station') or wanted.weather.name}."
         return series, file_span(series, wanted.dates, zone), words
     span = invented_span(wanted.dates, zone)
-    series = invent_weather(
+    fortnight = invented_span(Dates(), zone)
+    demonstrates = fortnight[0] <= span[0] and span[1] <= fortnight[1]
+    series = (invent_weather if demonstrates else invent_winter)(
         seed=wanted.seed,
         from_utc=span[0],
         to_utc=span[1],
