@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from random import Random
 
-from controller.rehearse.sunpath import clear_sky_w_m2, sun_at
+from controller.rehearse.winters_hours import light_of
 from controller.weatherfile import COLUMN_LINE, parse_weather
 from controller.weatherseries import EPOCH, WeatherSeries
 
@@ -20,7 +20,10 @@ HOUR_S = 3600.0
 MIN_AT_H = 7.0
 MAX_AT_H = 14.0
 """Solar hours of the day's lowest and highest temperature."""
-SUN_SAMPLES_PER_HOUR = 6
+COOLING_BEND, COOLING_POWER = 2.4, 1.5
+"""Air falls fastest about sunset and ever more slowly through the night."""
+DEW_FOLLOWS_FRAC = 0.4
+"""By day the ground gives back what it took as dew and rime."""
 JITTER_K = 0.7
 FIRST_DAY = 20850
 """1 February 2027, in days since 1970; the list of days begins there and at every 14 days from it."""
@@ -89,11 +92,9 @@ def invent_weather_text(
     for hour in range(round((last_s - first_s) / HOUR_S) + 1):
         at_s = first_s + hour * HOUR_S
         day_count, into_day_s = divmod(at_s + to_solar_s - first_day * 86400.0, 86400.0)
-        state = _hour_state(days, int(day_count), into_day_s / HOUR_S)
-        irradiance = _hour_irradiance(at_s, state[3], latitude_deg, longitude_deg)
         utc = EPOCH + timedelta(seconds=at_s)
-        temp_c, dew_c, wind_m_s, cloud = state
-        ghi, dni, dhi = irradiance
+        temp_c, dew_c, wind_m_s, cloud = _hour_state(days, int(day_count), into_day_s / HOUR_S)
+        ghi, dni, dhi = light_of(at_s, cloud, latitude_deg, longitude_deg)
         lines.append(
             f"{utc.strftime('%Y-%m-%dT%H:%M:%SZ')},{temp_c:.2f},{dew_c:.2f},{wind_m_s:.2f},"
             f"{ghi:.1f},{dni:.1f},{dhi:.1f},{cloud:.1f}"
@@ -127,15 +128,15 @@ def _hour_state(days: list[_Day], index: int, solar_h: float) -> tuple[float, fl
     """Temperature, dew point, wind and cloud at one solar hour of one day."""
     today, before, after = days[index], days[max(index - 1, 0)], days[min(index + 1, len(days) - 1)]
     if solar_h < MIN_AT_H:
-        temp_c = _eased(
-            before.high_c, today.low_c, (solar_h + 24.0 - MAX_AT_H) / (24.0 - MAX_AT_H + MIN_AT_H)
-        )
+        temp_c = _cooling(before.high_c, today.low_c, solar_h + 24.0 - MAX_AT_H)
     elif solar_h < MAX_AT_H:
         temp_c = _eased(today.low_c, today.high_c, (solar_h - MIN_AT_H) / (MAX_AT_H - MIN_AT_H))
     else:
-        temp_c = _eased(today.high_c, after.low_c, (solar_h - MAX_AT_H) / (24.0 - MAX_AT_H + MIN_AT_H))
+        temp_c = _cooling(today.high_c, after.low_c, solar_h - MAX_AT_H)
     other, share = (before, 0.5 - solar_h / 24.0) if solar_h < 12.0 else (after, solar_h / 24.0 - 0.5)  # noqa: PLR2004
     dew_c = _mixed(today.low_c - today.dryness_k, other.low_c - other.dryness_k, share)
+    low_c = _mixed(today.low_c, other.low_c, share)
+    dew_c += DEW_FOLLOWS_FRAC * max(temp_c - low_c, 0.0)
     daylight = 0.5 - 0.5 * math.cos(2.0 * math.pi * (solar_h - 1.0) / 24.0)
     wind_m_s = _mixed(today.wind_m_s, other.wind_m_s, share) * (0.6 + 0.6 * daylight)
     night_cloud_tenths = _mixed(today.night_cloud_tenths, other.night_cloud_tenths, share)
@@ -147,23 +148,6 @@ def _hour_state(days: list[_Day], index: int, solar_h: float) -> tuple[float, fl
     )
 
 
-def _hour_irradiance(
-    at_s: float, cloud_tenths: float, latitude_deg: float, longitude_deg: float
-) -> tuple[float, float, float]:
-    """Mean global, direct normal and diffuse irradiance over the hour that ends at ``at_s``."""
-    cloud_frac = cloud_tenths / 10.0
-    sums = [0.0, 0.0, 0.0]
-    for part in range(SUN_SAMPLES_PER_HOUR):
-        utc = EPOCH + timedelta(seconds=at_s - (part + 0.5) * HOUR_S / SUN_SAMPLES_PER_HOUR)
-        up = sun_at(utc, latitude_deg, longitude_deg).up_frac
-        ghi = clear_sky_w_m2(up) * (1.0 - 0.75 * cloud_frac**3.4)
-        dhi = ghi * (0.18 + 0.82 * cloud_frac)
-        sums[0] += ghi
-        sums[1] += (ghi - dhi) / up if ghi > 0.0 else 0.0
-        sums[2] += dhi
-    return sums[0] / SUN_SAMPLES_PER_HOUR, sums[1] / SUN_SAMPLES_PER_HOUR, sums[2] / SUN_SAMPLES_PER_HOUR
-
-
 def _mixed(low: float, high: float, share: float) -> float:
     return low + (high - low) * share
 
@@ -171,3 +155,10 @@ def _mixed(low: float, high: float, share: float) -> float:
 def _eased(low: float, high: float, share: float) -> float:
     """Half a cosine from low to high, flat at both."""
     return _mixed(low, high, 0.5 - 0.5 * math.cos(math.pi * share))
+
+
+def _cooling(high_c: float, low_c: float, past_h: float) -> float:
+    """From a day's highest to the next morning's lowest, ``past_h`` after the first."""
+    share = past_h / (24.0 - MAX_AT_H + MIN_AT_H)
+    fallen = (1.0 - math.exp(-COOLING_BEND * share**COOLING_POWER)) / (1.0 - math.exp(-COOLING_BEND))
+    return _mixed(high_c, low_c, fallen)

@@ -130,7 +130,7 @@ def hours_of(
     while at_h * HOUR_S <= last_s:
         solar_h = at_h + to_solar_h
         knot, day, hour = _between(knots, solar_h), days[int(solar_h // 24.0)], int(solar_h % 24.0)
-        light = _light(at_h * HOUR_S, knot.cloud_tenths, latitude_deg, longitude_deg)
+        light = light_of(at_h * HOUR_S, knot.cloud_tenths, latitude_deg, longitude_deg)
         gusty = 1.0 + WIND_JITTER_FRAC * (2.0 * day.jitter[(hour + 12) % 24] - 1.0)
         wind_m_s = _by_day(knot.wind_m_s, solar_h % 24.0) * gusty
         dew_c = knot.air_c - knot.dry_k
@@ -187,7 +187,7 @@ def _mixed_k(near_k: float, change_k_per_h: float, wind_m_s: float) -> float:
     return near_k * kept_frac + change_k_per_h * mixed_h * (1.0 - kept_frac)
 
 
-def _light(at_s: float, cloud_tenths: float, latitude_deg: float, longitude_deg: float) -> Light:
+def light_of(at_s: float, cloud_tenths: float, latitude_deg: float, longitude_deg: float) -> Light:
     """Means over the hour that ends at ``at_s``; diffuse by Kasten and Czeplak (1980), from memory."""
     middle_utc = EPOCH + timedelta(seconds=at_s - HOUR_S / 2.0)
     sun = sun_at(middle_utc, latitude_deg, longitude_deg)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 import pytest
 
@@ -97,3 +99,26 @@ def test_a_date_has_the_same_weather_in_any_span() -> None:
     day = FROM + timedelta(days=6)
     alone = weather(1, day, day + timedelta(days=1))
     assert temperatures(alone, day, 1) == temperatures(weather(), day, 1)
+
+
+def test_clear_nights_cool_fastest_in_the_evening() -> None:
+    """Over the hardest nights more than half of the fall from the day's highest has come by 22 o'clock."""
+    for night in (4, 5, 6):
+        dusk = FROM + timedelta(days=night - 1, hours=14)
+        hours_c = temperatures(weather(), dusk, 1)
+        high_c, low_c = hours_c[0], min(hours_c)
+        assert (high_c - hours_c[8]) / (high_c - low_c) > 0.5
+        falls_k = [early - late for early, late in pairwise(hours_c[:18])]
+        assert 2 <= falls_k.index(max(falls_k)) <= 6
+
+
+def test_frosty_days_are_dry_but_not_like_a_desert() -> None:
+    """At two on clear days relative humidity (Magnus, over water) is 45 to 80 %, on mild damp ones above."""
+    for day, low_pct, high_pct in ((5, 45.0, 80.0), (6, 45.0, 80.0), (1, 80.0, 100.0)):
+        point = weather().at(FROM + timedelta(days=day, hours=14))
+        assert point.dew_point_c is not None
+        ratio = math.exp(
+            17.62 * point.dew_point_c / (243.12 + point.dew_point_c)
+            - 17.62 * point.temp_c / (243.12 + point.temp_c)
+        )
+        assert low_pct < 100.0 * ratio < high_pct
