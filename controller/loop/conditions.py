@@ -210,8 +210,10 @@ def site_condition(code: str, **facts: str | float) -> Condition:
 
 def with_common_causes(conditions: list[Condition], frames: int) -> list[Condition]:
     """One dead bus is one notice of the site, however many frames hang on it."""
+    if frames < 2 or not conditions:  # noqa: PLR2004  # one frame has nothing in common with another
+        return conditions
     dead = [condition for condition in conditions if condition.code == "bus_dead"]
-    if frames < 2 or len(dead) < frames:  # noqa: PLR2004  # one frame has nothing in common with another
+    if len(dead) < frames:
         return conditions
     names = " and ".join(condition.frame for condition in dead)
     rest = [condition for condition in conditions if condition.code != "bus_dead"]

@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+from typing import NamedTuple
 
 from controller.notices.catalogue import CATALOGUE
 from controller.vocabulary import Condition, NoticeEvent, Urgency
@@ -28,8 +30,7 @@ FORGOTTEN_S = 6 * 3600.0
 _RANK = {Urgency.PAGE: 0, Urgency.DAY: 1, Urgency.NOW: 2}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Thread:
+class _Thread(NamedTuple):
     """One notice from the first sign to its end."""
 
     charge_s: float
@@ -49,12 +50,11 @@ class _Past:
     hold_out_s: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NoticeMemory:
+class NoticeMemory(NamedTuple):
     """All threads that are not over, and what was over lately."""
 
     threads: Mapping[NoticeKey, _Thread]
-    past: Mapping[NoticeKey, _Past] = field(default_factory=dict)
+    past: Mapping[NoticeKey, _Past] = MappingProxyType({})
     stepped_at_s: float | None = None
     next_number: int = 1
 
@@ -136,16 +136,17 @@ class _Step:
             told_at_s=0.0 if before is None else before.told_at_s,
         )
         entry, told = CATALOGUE[condition.code], thread.told
-        urgency = Urgency(str(condition.facts.get("urgency", entry.urgency.value)))
+        asked = condition.facts.get("urgency")
+        urgency = entry.urgency if asked is None else Urgency(str(asked))
         if told is None:
             if thread.charge_s >= entry.hold_in_s:
                 told = self._event(f"{id_prefix}-{self.number}", "raised", condition, urgency)
                 self.number += 1
-                thread = replace(thread, told=told, told_at_s=self.now_s)
+                thread = thread._replace(told=told, told_at_s=self.now_s)
         elif _RANK[urgency] > _RANK[told.urgency]:
-            thread = replace(thread, told=self._event(told.notice_id, "worse", condition, urgency))
+            thread = thread._replace(told=self._event(told.notice_id, "worse", condition, urgency))
         elif before is not None and before.condition.facts != condition.facts:
-            thread = replace(thread, told=replace(told, text=self.words.raised(condition)))
+            thread = thread._replace(told=replace(told, text=self.words.raised(condition)))
         self.threads[key] = thread
 
     def absent(self, key: NoticeKey, thread: _Thread) -> None:
@@ -153,7 +154,7 @@ class _Step:
         if thread.told is None:
             left_s = thread.charge_s - self.dt_s / DRAIN
             if left_s > 0.0:
-                self.threads[key] = replace(thread, charge_s=left_s)
+                self.threads[key] = thread._replace(charge_s=left_s)
         elif self.now_s - thread.seen_at_s < thread.hold_out_s:
             self.threads[key] = thread
         else:

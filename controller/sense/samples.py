@@ -147,24 +147,15 @@ def _take(memory: ProbeMemory, raw: RawReading, limits: SampleLimits, offset_k: 
     if doubts.noisy_since_s is not None:
         doubts = _weigh_noise(doubts, raw, None, limits)
     sixteenths = contents.sixteenths
-    sample = Sample(
-        temp_c=sixteenths / 16 + offset_k,
-        taken_at_s=raw.taken_at_s,
-        resolution_bits=contents.resolution_bits,
-    )
+    taken_at_s = raw.taken_at_s
+    sample = Sample(sixteenths / 16 + offset_k, taken_at_s, contents.resolution_bits)
     misfit = _find_misfit(memory.good, sample, sixteenths, limits)
-    good = memory.good if misfit else sample
+    good = sample if misfit is None else memory.good
     if misfit or doubts.trouble or doubts.candidates:
         doubts, moved = _weigh_misfit(doubts, sample, misfit, limits)
         good = sample if moved else good
-    same = sixteenths == memory.sixteenths
-    return ProbeMemory(
-        doubts=doubts,
-        raw_at_s=raw.taken_at_s,
-        good=good,
-        sixteenths=sixteenths,
-        unchanged_since_s=memory.unchanged_since_s if same else raw.taken_at_s,
-    )
+    unchanged_since_s = memory.unchanged_since_s if sixteenths == memory.sixteenths else taken_at_s
+    return ProbeMemory(doubts, taken_at_s, good, sixteenths, unchanged_since_s)
 
 
 def _refuse(memory: ProbeMemory, doubts: Doubts, taken_at_s: float, trouble: Trouble) -> ProbeMemory:
@@ -176,9 +167,10 @@ def _find_misfit(
     good: Sample | None, sample: Sample, sixteenths: int, limits: SampleLimits
 ) -> Trouble | None:
     """What speaks against a sound number at this place after the last good sample."""
+    temp_c = sample.temp_c
     lost = good is not None and sample.taken_at_s - good.taken_at_s > limits.stale_after_s
-    near = good is not None and not lost and abs(sample.temp_c - good.temp_c) <= _FREE_K
-    if near and limits.min_c <= sample.temp_c <= limits.max_c:
+    near = good is not None and not lost and abs(temp_c - good.temp_c) <= _FREE_K
+    if near and limits.min_c <= temp_c <= limits.max_c:
         return None  # as nearly always
     jumped = good is not None and not _follows(good, sample, limits)
     if sixteenths == POWER_ON_SIXTEENTHS and (good is None or jumped or lost):
