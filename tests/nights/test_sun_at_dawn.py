@@ -13,7 +13,7 @@ def night(tmp_path_factory: pytest.TempPathFactory) -> Night:
     return run_night(
         tmp_path_factory.mktemp("dawn"),
         hours=52,
-        weather=night_weather(hours=52, high_c=4.0, low_c=-13.0, sun_w_m2=950.0),
+        weather=night_weather(hours=52, high_c=6.0, low_c=-13.0, sun_w_m2=950.0),
     )
 
 

@@ -226,14 +226,3 @@ def test_a_direct_writer_without_a_folder_says_so_and_goes_on(tmp_path: Path) ->
     assert not writer.health().recording
     assert writer.health().pending == 8
     assert not writer.close(1.0)
-
-
-def test_a_row_of_a_rehearsal_costs_little(tmp_path: Path) -> None:
-    """Generous against a busy machine; the measured figure stands in the developers' notes."""
-    writer = DirectWriter(tmp_path / "history.sqlite3", utc_s=lambda: UTC_S)
-    rows = [sample(number) for number in range(1, 10_001)]
-    began_s = time.perf_counter()
-    for row in rows:
-        writer.add_sample(row)
-    writer.close(1.0)
-    assert (time.perf_counter() - began_s) / len(rows) < 100e-6

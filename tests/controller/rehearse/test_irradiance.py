@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import time
 from datetime import UTC, datetime
 
 import pytest
@@ -131,13 +130,3 @@ def test_every_day_of_a_leap_year_has_a_sun() -> None:
     """Between 1320 and 1415 W/m² outside the atmosphere on 29 February and 31 December too."""
     for month, month_day in ((1, 1), (2, 29), (6, 30), (12, 31)):
         assert 1320.0 < outside_w_m2(month, month_day) < 1415.0
-
-
-@pytest.mark.parametrize("columns", [{}, {"cloud": 5.0}, {"ghi": 200.0}, {"ghi": 200.0, "dhi": 80.0}])
-def test_a_call_costs_a_few_microseconds(columns: dict[str, float]) -> None:
-    """About 1.5 µs on an idle machine; the bound is loose for a busy one."""
-    weather, direction = point(dew=1.0, **columns), sun(0.3)  # type: ignore[arg-type]
-    began_at_s = time.perf_counter()
-    for _ in range(10_000):
-        irradiance_of(weather, direction)
-    assert (time.perf_counter() - began_at_s) / 10_000 < 15e-6

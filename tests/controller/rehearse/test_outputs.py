@@ -43,7 +43,7 @@ def test_the_trace_has_its_columns_and_a_row_per_step(tmp_path: Path) -> None:
     rows = table(tmp_path / "trace.csv")
     assert list(rows[0]) == [
         "utc", "frame",
-        "air_true_c", "bed_true_c", "outside_true_c", "wall_true_c", "cable_true_c",
+        "air_true_c", "bed_true_c", "outside_true_c", "wall_true_c", "cable_true_c", "pots_true_c",
         "air_read_c", "air_second_read_c", "bed_read_c", "cable_read_c", "outside_read_c",
         "heat_wanted", "heat_allowed", "relay_on", "opening", "covering",
         "outside_min_forecast_c", "frame_min_forecast_c", "schema",

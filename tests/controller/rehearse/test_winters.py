@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import statistics
-import time
 from collections import Counter
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
@@ -317,13 +316,6 @@ def test_each_kind_of_day_names_the_odds_of_all() -> None:
     """A kind added without its column or row would shift all others."""
     assert len(NATURES) == len(Kind)
     assert all(len(nature.odds) == len(Kind) and sum(nature.odds) == 100 for nature in NATURES)
-
-
-def test_a_winter_is_invented_in_less_than_half_a_second() -> None:
-    """November to April, text written and read again; the bound leaves room for a busy machine."""
-    began_at_s = time.perf_counter()
-    winter(9)
-    assert time.perf_counter() - began_at_s < 1.5
 
 
 def test_hours_do_not_depend_on_how_long_before_they_began() -> None:
