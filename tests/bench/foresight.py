@@ -6,9 +6,12 @@ half an hour each: response R(t, slot) = T - T0. The programme picks the share u
 0 to 1, that uses the least energy with T0 + R u at or above the line at all times, with a slack that costs so
 much that it is used only where no heat could have helped.
 
-R is taken at no heat, and a stand-in need not be linear. So the schedule is tried on another copy, T0 is
-moved by what it missed, and the programme is solved anew until it agrees; what is still missed is
-told. What is told is thus a schedule that really holds the line in the stand-in, to within ``miss_k``.
+R is taken at no heat, and a stand-in need not be linear: ice in the bed or frost under the covers keep a
+frame back that heat would have freed of them. So each schedule is tried on another copy, T0 is moved by
+what it missed, and the programme is solved anew until both agree. Where they never do, R is taken anew
+about the best schedule so far, and the programme may go a short way from it at a time. Of all that was
+tried the best counts: what is told is a schedule that was really given to the stand-in, with how far it
+fell short of the line, be it that no heat could help or that the programme found none.
 
 What this bound (``least_of``) is: no schedule of the same cable in these windows, from these beginnings,
 does with less, but for the slots' half hours and the linearisation. What it is not: a whole winter's
@@ -29,26 +32,27 @@ from __future__ import annotations
 import copy
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
 from typing import NamedTuple
 
 import numpy as np
 from scipy.optimize import linprog
 
-from controller.rehearse.contract import OpeningNow, StandIn
-from controller.weatherseries import WeatherPoint, WeatherSeries
+from controller.rehearse.contract import StandIn
+from controller.weatherseries import WeatherSeries
+from tests.bench.slots import S_PER_H, advance, coarse_steps, responses_of, slot_wh_of
 from tests.bench.windows import Piece
 
-S_PER_H = 3600.0
-SLOT_S = 1800.0
-STEP_S = 300.0
 GRACE_S = 3600.0
 """Nothing is asked of the first hour of a window that begins below the line."""
 SLACK_WH_PER_K = 2000.0
 """Price of one kelvin below the line for one step. A slot of any cable here moves the air by more than a
 tenth of a kelvin, so that heat is dearer than slack only in the minutes before heat can arrive."""
 AGREES_K = 0.02
-PASSES_MAX = 6
+"""Programme and stand-in agree when no time differs by more; so much below the line also counts as held."""
+PASSES_MAX = 5
+CLOSER_PASSES_MAX = 8
+REACH_FRAC, REACH_LEAST_FRAC = 0.5, 0.05
+"""How far each slot may go from the best schedule at first; halved whenever that did not help."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,22 +76,19 @@ class Least:
     least_wh: float = 0.0
     raised_wh: float = 0.0
     """The least for the raised line."""
-    slack_kh: float = 0.0
-    """Kelvin-hours below the line that no heat in this window could prevent."""
-    slack_k: float = 0.0
+    short_kh: float = 0.0
+    """Kelvin-hours by which the schedule, tried on the stand-in, fell below the line."""
+    short_k: float = 0.0
     """The deepest of them."""
-    miss_k: float = 0.0
-    """How far the schedule, tried on the stand-in, fell below the line less its slack."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Held:
-    """One schedule, tried; slack and miss as in ``Least``."""
+    """One schedule, tried; what it fell short by as in ``Least``."""
 
     energy_wh: float
-    slack_kh: float
-    slack_k: float
-    miss_k: float
+    short_kh: float
+    short_k: float
 
 
 class _Left(NamedTuple):
@@ -97,23 +98,13 @@ class _Left(NamedTuple):
     air_c: float
 
 
-class _Step(NamedTuple):
-    """One coarse step of a window."""
-
-    ends_s: float
-    dt_s: float
-    slot: int
-    weather: WeatherPoint
-    stood: OpeningNow
-
-
-class Schedule(NamedTuple):
-    """What the programme found."""
+class _Trial(NamedTuple):
+    """One schedule as the stand-in took it."""
 
     u: np.ndarray
     """Share of each slot."""
-    slack_k: np.ndarray
-    """Below the line, by time."""
+    air_c: np.ndarray
+    leaves: StandIn
 
 
 def least_of(window: Piece, weather: WeatherSeries, line: Line) -> Least:
@@ -130,9 +121,8 @@ def least_of(window: Piece, weather: WeatherSeries, line: Line) -> Least:
         ours_late_wh=late_s * line.power_w / S_PER_H,
         least_wh=held.energy_wh,
         raised_wh=task.hold(line.keep_c + line.raised_k)[0].energy_wh,
-        slack_kh=held.slack_kh,
-        slack_k=held.slack_k,
-        miss_k=held.miss_k,
+        short_kh=held.short_kh,
+        short_k=held.short_k,
     )
 
 
@@ -148,34 +138,35 @@ def winter_through(
             winter.append(held)
         else:
             steps = coarse_steps(piece, weather)
-            left = left._replace(air_c=_advance(left.stand_in, steps, [0.0] * len(steps))[-1])
+            left = left._replace(air_c=advance(left.stand_in, steps, [0.0] * len(steps))[-1])
     return winter
 
 
 def solve(
-    base_c: np.ndarray, responses: np.ndarray, keep_c: float, slot_wh: np.ndarray, asked: np.ndarray
-) -> Schedule:
-    """The least energy with ``base_c + responses u`` at or above ``keep_c`` wherever it is asked.
+    base_c: np.ndarray,
+    responses: np.ndarray,
+    keep_c: float,
+    slot_wh: np.ndarray,
+    bounds: Sequence[tuple[float, float]] | None = None,
+) -> np.ndarray:
+    """The share of each slot with the least energy and ``base_c + responses u`` at or above ``keep_c``.
 
-    ``responses`` has a row per time and a column per slot, in kelvin for a whole slot of heat. A time
-    that lies above the line unheated asks for nothing, since heat does not cool.
+    ``responses`` has a row per time and a column per slot, in kelvin for a whole slot of heat.
     """
-    slack_k = np.zeros(len(base_c))
-    rows = np.flatnonzero(asked & (base_c < keep_c))
+    rows = np.flatnonzero(base_c + np.minimum(responses, 0.0).sum(axis=1) < keep_c)
     slots = len(slot_wh)
-    if not rows.size:
-        return Schedule(np.zeros(slots), slack_k)
+    if not rows.size and bounds is None:
+        return np.zeros(slots)
     found = linprog(
         c=np.concatenate([slot_wh, np.full(rows.size, SLACK_WH_PER_K)]),
         A_ub=np.hstack([-responses[rows], -np.eye(rows.size)]),
         b_ub=base_c[rows] - keep_c,
-        bounds=[(0.0, 1.0)] * slots + [(0.0, None)] * rows.size,
+        bounds=[*(bounds or [(0.0, 1.0)] * slots), *[(0.0, None)] * rows.size],
         method="highs",
     )
     if not found.success:
         raise ArithmeticError(f"the programme has no solution: {found.message}")
-    slack_k[rows] = found.x[slots:]
-    return Schedule(found.x[:slots], slack_k)
+    return np.array(np.clip(found.x[:slots], 0.0, 1.0))
 
 
 class WindowTask:
@@ -189,11 +180,11 @@ class WindowTask:
         self._steps = coarse_steps(window, weather)
         self._ends_s = np.array([step.ends_s for step in self._steps])
         self._unheated_end = copy.deepcopy(begins.stand_in)
-        self._unheated = np.array(_advance(self._unheated_end, self._steps, [0.0] * len(self._steps)))
+        self._unheated = np.array(advance(self._unheated_end, self._steps, [0.0] * len(self._steps)))
         needs = np.flatnonzero(self._asked(highest_c) & (self._unheated < highest_c))
         rows = int(needs[-1]) + 1 if needs.size else 0
-        self._responses = _responses(begins.stand_in, self._steps, self._unheated, rows)
-        self._slot_wh = _slot_wh(self._steps, self._responses.shape[1], power_w)
+        self._responses = responses_of(begins.stand_in, self._steps, self._unheated, rows)
+        self._slot_wh = slot_wh_of(self._steps, self._responses.shape[1], power_w)
 
     def needed_until_s(self, keep_c: float) -> float:
         """The last time at which the unheated frame lies below the line; 0 when it never does."""
@@ -201,89 +192,71 @@ class WindowTask:
         return float(self._ends_s[needs][-1]) if needs.any() else 0.0
 
     def hold(self, keep_c: float) -> tuple[Held, _Left]:
-        """The least schedule for this line, tried on the stand-in and solved anew until both agree."""
-        rows, asked = len(self._responses), self._asked(keep_c)
-        base_c, tried, leaves = self._unheated[:rows], self._unheated, self._unheated_end
-        schedule = solve(base_c, self._responses, keep_c, self._slot_wh, asked[:rows])
-        for passes_left in reversed(range(PASSES_MAX if schedule.u.any() else 0)):
-            leaves = copy.deepcopy(self._begins.stand_in)
-            tried = np.array(_advance(leaves, self._steps, self._duty(schedule.u)))
-            moved_c = tried[:rows] - self._responses @ schedule.u
-            if not passes_left or float(np.abs(moved_c - base_c)[asked[:rows]].max()) <= AGREES_K:
-                break
-            base_c = moved_c
-            schedule = solve(base_c, self._responses, keep_c, self._slot_wh, asked[:rows])
-        allowed_c = np.full(len(tried), keep_c)
-        allowed_c[:rows] -= schedule.slack_k
-        hours = np.array([step.dt_s for step in self._steps[:rows]]) / S_PER_H
+        """The best schedule for this line that was found and tried."""
+        best, agrees = self._chords(keep_c)
+        if not agrees:
+            best = self._closer(keep_c, best)
+        short_k = self._short_k(keep_c, best)
+        hours = np.array([step.dt_s for step in self._steps]) / S_PER_H
         held = Held(
-            energy_wh=float(schedule.u @ self._slot_wh),
-            slack_kh=float(schedule.slack_k @ hours),
-            slack_k=float(schedule.slack_k.max(initial=0.0)),
-            miss_k=float((allowed_c - tried)[asked].max(initial=0.0)),
+            energy_wh=float(best.u @ self._slot_wh),
+            short_kh=float(short_k @ hours),
+            short_k=float(short_k.max()),
         )
-        return held, _Left(leaves, float(tried[-1]))
+        return held, _Left(best.leaves, float(best.air_c[-1]))
+
+    def _chords(self, keep_c: float) -> tuple[_Trial, bool]:
+        """Solve and try with R as it is at no heat, moving T0; the best, and whether both came to agree."""
+        rows = len(self._responses)
+        asked = self._asked(keep_c)[:rows]
+        base_c = self._unheated[:rows]
+        best = _Trial(np.zeros(len(self._slot_wh)), self._unheated, self._unheated_end)
+        for _ in range(PASSES_MAX):
+            u = solve(base_c[asked], self._responses[asked], keep_c, self._slot_wh)
+            if not u.any():
+                return best, not best.u.any()
+            trial = self._try(u)
+            best = min(best, trial, key=lambda each: self._cost_wh(keep_c, each))
+            moved_c = trial.air_c[:rows] - self._responses @ u
+            if float(np.abs(moved_c - base_c)[asked].max()) <= AGREES_K:
+                return best, True
+            base_c = moved_c
+        return best, False
+
+    def _closer(self, keep_c: float, best: _Trial) -> _Trial:
+        """Go on from a schedule in short steps, with R as it is about that schedule."""
+        rows, reach_frac, responses = len(self._responses), REACH_FRAC, None
+        asked = self._asked(keep_c)[:rows]
+        for _ in range(CLOSER_PASSES_MAX):
+            if responses is None:
+                responses = responses_of(self._begins.stand_in, self._steps, best.air_c, rows, best.u)
+            base_c = best.air_c[:rows] - responses @ best.u
+            bounds = [(max(0.0, each - reach_frac), min(1.0, each + reach_frac)) for each in best.u.tolist()]
+            trial = self._try(solve(base_c[asked], responses[asked], keep_c, self._slot_wh, bounds))
+            if self._cost_wh(keep_c, trial) < self._cost_wh(keep_c, best) - 1.0:
+                best, responses = trial, None
+                continue
+            reach_frac /= 2
+            if reach_frac < REACH_LEAST_FRAC:
+                break
+        return best
+
+    def _try(self, u: np.ndarray) -> _Trial:
+        leaves = copy.deepcopy(self._begins.stand_in)
+        return _Trial(u, np.array(advance(leaves, self._steps, self._duty(u))), leaves)
+
+    def _short_k(self, keep_c: float, trial: _Trial) -> np.ndarray:
+        return np.where(self._asked(keep_c), np.maximum(keep_c - trial.air_c, 0.0), 0.0)
+
+    def _cost_wh(self, keep_c: float, trial: _Trial) -> float:
+        """Energy, and what the programme would charge for falling short."""
+        beyond_k = np.maximum(self._short_k(keep_c, trial) - AGREES_K, 0.0)
+        return float(trial.u @ self._slot_wh + SLACK_WH_PER_K * beyond_k.sum())
 
     def _asked(self, keep_c: float) -> np.ndarray:
         """The times at which the line is to be held."""
         grace_s = GRACE_S if self._begins.air_c < keep_c else 0.0
-        return self._ends_s > grace_s
+        return np.array(self._ends_s > grace_s)
 
     def _duty(self, u: np.ndarray) -> list[float]:
         return [float(u[step.slot]) if step.slot < len(u) else 0.0 for step in self._steps]
-
-
-def coarse_steps(window: Piece, weather: WeatherSeries) -> list[_Step]:
-    """The window in steps of up to five minutes, cut where the coverings change."""
-    steps = []
-    at_s = 0.0
-    for span_s, stood in window.spans:
-        until_s = at_s + span_s
-        while at_s < until_s:
-            ends_s = min(until_s, STEP_S * (at_s // STEP_S + 1))
-            begins_utc = window.begins_utc + timedelta(seconds=at_s)
-            means = weather.mean_over(begins_utc, ends_s - at_s)
-            steps.append(_Step(ends_s, ends_s - at_s, int(at_s // SLOT_S), means, stood))
-            at_s = ends_s
-    return steps
-
-
-def _advance(stand_in: StandIn, steps: Sequence[_Step], duty: Sequence[float]) -> list[float]:
-    """The air at the end of each step, with heat in the first ``duty`` share of it."""
-    air_c = []
-    for step, on_frac in zip(steps, duty, strict=True):
-        on_s = step.dt_s * min(1.0, on_frac)
-        true_c = {}
-        if on_s > 0.0:
-            true_c = stand_in.advance(on_s, step.weather, True, step.stood)  # noqa: FBT003  # positional seam
-        if on_s < step.dt_s:
-            true_c = stand_in.advance(step.dt_s - on_s, step.weather, False, step.stood)  # noqa: FBT003  # as above
-        air_c.append(true_c["air"])
-    return air_c
-
-
-def _responses(stand_in: StandIn, steps: Sequence[_Step], unheated: np.ndarray, rows: int) -> np.ndarray:
-    """Kelvin in the air at each of the first ``rows`` times for one whole slot of heat, slot by slot."""
-    carrier = copy.deepcopy(stand_in)
-    slots = steps[rows - 1].slot + 1 if rows else 0
-    responses = np.zeros((rows, slots))
-    begins = 0
-    for slot in range(slots):
-        ends = begins
-        while ends < rows and steps[ends].slot == slot:
-            ends += 1
-        duty = [1.0] * (ends - begins) + [0.0] * (rows - ends)
-        heated = _advance(copy.deepcopy(carrier), steps[begins:rows], duty)
-        responses[begins:, slot] = np.array(heated) - unheated[begins:rows]
-        _advance(carrier, steps[begins:ends], [0.0] * (ends - begins))
-        begins = ends
-    return responses
-
-
-def _slot_wh(steps: Sequence[_Step], slots: int, power_w: float) -> np.ndarray:
-    """Energy of each whole slot; the window's last may be shorter."""
-    slot_wh = np.zeros(slots)
-    for step in steps:
-        if step.slot < slots:
-            slot_wh[step.slot] += step.dt_s * power_w / S_PER_H
-    return slot_wh

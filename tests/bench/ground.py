@@ -1,32 +1,31 @@
 """What all contestants of the bench share: settings, weather, dates, stand-in, watts.
 
-A cable is called adequate when its steady heat alone holds keep above in the coldest hour's weather by
-night, covers shut and covered as the grower left them: the usual sizing by heat loss at the design
-temperature (common practice, no source), done on the stand-in. What bed and wall have stored is left out
-on purpose: a cable that needs a day's start holds the coldest week when it is never off, and freezes under
-any thermostat.
+A cable is called adequate when a plain thermostat of one differential, set as much above the line, holds
+the line with it through the coldest week. A cable that is never off would hold with less, from what a
+week has stored; under a thermostat, which starts when it is cold, such a cable lets the frame freeze.
 """
 
 from __future__ import annotations
 
-import copy
 from bisect import bisect_left
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from controller.config.records import HeatSettings, Settings, SiteSettings
 from controller.errors import ControllerError
-from controller.rehearse.contract import Factory
+from controller.rehearse.contract import Factory, StandIn
 from controller.rehearse.field import Field
 from controller.rehearse.files import read_settings, read_weather
-from controller.rehearse.grower import Stand
 from controller.rehearse.plan import Plan
 from controller.rehearse.probes import ProbeNature
 from controller.rehearse.seam import load_factory
 from controller.rehearse.span import Dates, file_span
-from controller.rehearse.standin import make_factory
+from controller.rehearse.standin import SeasonedStandIn, nature_of
+from controller.rehearse.standinframe import build_parts
 from controller.vocabulary import FrameName, Place
 from controller.weatherseries import WeatherSeries
 
@@ -39,10 +38,10 @@ QUICK_DAYS = 14
 SEASON_FROM, SEASON_UNTIL = (11, 1), (4, 30)
 
 LADDER_FROM_W, LADDER_UNTIL_W, LADDER_FACTOR, LADDER_ROUND_W = 150.0, 4000.0, 1.1, 5.0
+WEEK_BEFORE, WEEK_AFTER = timedelta(days=4.5), timedelta(days=2.5)
+"""The coldest week lies so about the coldest moment."""
 SETTLING = timedelta(days=4)
-"""The stand-in lives through so many days before the coldest hour, so that ground and wall are as cold."""
-STEADY_S = 72 * 3600.0
-"""So long that hour then lasts."""
+"""The stand-in lives through so many days before that week, since it begins unheated."""
 QUICK_BEFORE = timedelta(days=13), timedelta(days=4)
 """A fortnight begins so long before the coldest moment, when it is mildest."""
 
@@ -65,6 +64,11 @@ class Ground:
         if heat is None:
             raise BenchError(f"frame {self.frame} has no heat; the bench needs a heated frame")
         return heat
+
+    @property
+    def keep_c(self) -> float:
+        """The line: keep above with the leaf allowance."""
+        return self.heat.keep_above_c + self.heat.leaf_allowance_k
 
     @property
     def span_s(self) -> float:
@@ -133,7 +137,7 @@ def lay_ground(
         until_utc=until_utc,
         step_s=STEP_S,
         seed=seed,
-        stand_in=_factory(stand_in, series, seed),
+        stand_in=_factory(stand_in, series, settings.tables[frame], seed),
         stand_in_name=stand_in,
         growers=(GROWER,),
     )
@@ -190,43 +194,47 @@ def quick_start(weather: WeatherSeries, from_utc: datetime, until_utc: datetime)
 
 def adequate_watts(ground: Ground) -> float:
     """The smallest adequate cable of the ladder; raises BenchError when there is none."""
-    keep_c = ground.heat.keep_above_c + ground.heat.leaf_allowance_k
     ladder = watts_ladder()
-    rung = bisect_left(ladder, keep_c, key=lambda power_w: steady_air_c(ground.with_watts(power_w)))
+    rung = bisect_left(ladder, ground.keep_c, key=lambda power_w: coldest_week_c(ground.with_watts(power_w)))
     if rung < len(ladder):
         return ladder[rung]
     raise BenchError(
-        f"no cable up to {LADDER_UNTIL_W:g} W holds {keep_c:g} °C in the coldest hour; lower keep_above_c"
+        f"no cable up to {ladder[-1]:g} W holds {ground.keep_c:g} °C in the coldest week; lower keep_above_c"
     )
 
 
-def steady_air_c(ground: Ground) -> float:
-    """What the air comes to with the cable on for days in the weather of the coldest hour, in the dark."""
-    weather = ground.plan.weather
-    coldest = coldest_moment(weather, ground.plan.from_utc, ground.plan.until_utc)
-    before = ground.between(max(weather.first_utc, coldest - SETTLING), coldest, COARSE_STEP_S)
-    field, keep_c = Field(before.plan), ground.heat.keep_above_c
-    on = False
-    while field.elapsed_s < before.span_s:
-        step_s = min(COARSE_STEP_S, before.span_s - field.elapsed_s)
+def coldest_week_c(ground: Ground) -> float:
+    """The coldest air in the coldest week, under the thermostat by which adequacy is judged."""
+    plan = ground.plan
+    coldest = coldest_moment(plan.weather, plan.from_utc, plan.until_utc)
+    begins = coldest - WEEK_BEFORE
+    week = ground.between(
+        max(plan.weather.first_utc, begins - SETTLING),
+        min(plan.weather.last_utc, coldest + WEEK_AFTER),
+        COARSE_STEP_S,
+    )
+    on_c = ground.keep_c + ground.heat.differential_k
+    field, on, coldest_c = Field(week.plan), False, float("inf")
+    while field.elapsed_s < week.span_s:
+        step_s = min(COARSE_STEP_S, week.span_s - field.elapsed_s)
         air_c = field.step(step_s, {ground.frame: on})[ground.frame].true_c["air"]
-        on = air_c <= keep_c or (on and air_c < keep_c + ground.heat.differential_k)
+        on = air_c <= on_c or (on and air_c < on_c + ground.heat.differential_k)
+        if field.now_utc > begins:
+            coldest_c = min(coldest_c, air_c)
         field.visit(())
-    frame = field.frames[ground.frame]
-    frame.leave(Stand(opening=0, laid=frame.stand.laid))
-    dark = weather.at(coldest)._replace(ghi_w_m2=0.0, dni_w_m2=0.0, dhi_w_m2=0.0)
-    stand_in = copy.deepcopy(frame.stand_in)
-    air_c = float("nan")
-    for number in range(int(STEADY_S / COARSE_STEP_S)):
-        point = dark._replace(utc=coldest + timedelta(seconds=number * COARSE_STEP_S))
-        air_c = stand_in.advance(COARSE_STEP_S, point, True, frame.stood)["air"]  # noqa: FBT003  # positional seam
-    return air_c
+    return coldest_c
 
 
-def _factory(stand_in: str, weather: WeatherSeries, seed: int) -> Factory:
-    if stand_in == BUILT_IN:
-        return make_factory(weather.latitude_deg, weather.longitude_deg, seed=seed)
-    return load_factory(stand_in)
+def _factory(stand_in: str, weather: WeatherSeries, table: Mapping[str, object], seed: int) -> Factory:
+    """The stand-in's; a built-in frame keeps the nature that it has with its own watts under any others."""
+    if stand_in != BUILT_IN:
+        return load_factory(stand_in)
+    nature = nature_of(table, seed)
+
+    def same_frame(changed: dict[str, Any], _start_utc: datetime) -> StandIn:
+        return SeasonedStandIn(build_parts(changed, nature), weather.latitude_deg, weather.longitude_deg)
+
+    return same_frame
 
 
 def _season_start(weather: WeatherSeries, zone: ZoneInfo) -> date:

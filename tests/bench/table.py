@@ -71,8 +71,8 @@ def foresight_lines(foresight: Foresight, *, raised_k: float) -> list[str]:
                 ("  our keeper outside these spells", f"{foresight.outside_kwh:.1f} kWh"),
             ]
         ),
-        f"  Its schedules, tried on the stand-in, miss the line by at most {foresight.miss_k:.3f} K;",
-        f"  no heat could prevent {foresight.slack_kh:.2f} Kh below it, {foresight.slack_k:.2f} K at most.",
+        f"  Its schedules, tried, fell short of the line by {foresight.short_k:.2f} K at most,",
+        f"  {foresight.short_kh:.2f} Kh in all.",
         "  The least possible lies between the two: the bound gets what the ground holds for nothing.",
     ]
 

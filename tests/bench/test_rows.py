@@ -26,7 +26,7 @@ def tally(*, kwh: float = 10.0, coldest_c: float = 1.8, below_0_k_h: float = 0.0
 
 def foresight(*, ours_kwh: float = 10.0, least_kwh: float = 9.0, through_kwh: float = 9.5) -> Foresight:
     least = [Least(ours_wh=1000.0 * ours_kwh, ours_late_wh=0.0, least_wh=1000.0 * least_kwh)]
-    held = [Held(energy_wh=1000.0 * through_kwh, slack_kh=0.0, slack_k=0.0, miss_k=0.0)]
+    held = [Held(energy_wh=1000.0 * through_kwh, short_kh=0.0, short_k=0.0)]
     return sum_up(least, held, ours_kwh)
 
 
@@ -96,14 +96,14 @@ def test_windows_are_summed() -> None:
     least = [
         Least(ours_wh=500.0, ours_late_wh=500.0),
         Least(
-            ours_wh=3000.0, ours_late_wh=200.0, least_wh=2000.0, raised_wh=2500.0, slack_kh=0.3, slack_k=0.2
+            ours_wh=3000.0, ours_late_wh=200.0, least_wh=2000.0, raised_wh=2500.0, short_kh=0.3, short_k=0.2
         ),
-        Least(ours_wh=1000.0, ours_late_wh=0.0, least_wh=800.0, raised_wh=900.0, miss_k=0.01),
+        Least(ours_wh=1000.0, ours_late_wh=0.0, least_wh=800.0, raised_wh=900.0, short_kh=0.01, short_k=0.01),
     ]
-    held = [Held(energy_wh=2900.0, slack_kh=0.1, slack_k=0.4, miss_k=0.02)]
+    held = [Held(energy_wh=2900.0, short_kh=0.1, short_k=0.4)]
     summed = sum_up(least, held, ours_total_kwh=5.0)
     assert (summed.windows, summed.needing) == (3, 2)
     assert (summed.least_kwh, summed.raised_kwh, summed.through_kwh) == pytest.approx((2.8, 3.4, 2.9))
     assert (summed.ours_kwh, summed.ours_needless_kwh, summed.ours_late_kwh) == pytest.approx((4.5, 0.5, 0.2))
     assert summed.outside_kwh == pytest.approx(0.5)
-    assert (summed.slack_kh, summed.slack_k, summed.miss_k) == pytest.approx((0.4, 0.4, 0.02))
+    assert (summed.short_kh, summed.short_k) == pytest.approx((0.41, 0.4))

@@ -24,10 +24,10 @@ def bench(*arguments: str) -> subprocess.CompletedProcess[str]:
     )
 
 
-def test_two_cold_days_run_through_every_part() -> None:
+def test_a_cold_day_runs_through_every_part() -> None:
     """All contestants, foresight, rows 1, 2 and 7, every stage; --quick keeps nothing."""
     before = sorted(RESULTS_FOLDER.glob("*"))
-    done = bench("--quick", "--from", "2002-01-05", "--to", "2002-01-06")
+    done = bench("--quick", "--from", "2002-01-05", "--to", "2002-01-05")
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     for words in (
@@ -39,7 +39,7 @@ def test_two_cold_days_run_through_every_part() -> None:
         "Perfect foresight, ",
         "\n1    ",
         "\n2    ",
-        "\n7    2880 steps of the real keeper",
+        "\n7    1440 steps of the real keeper",
         "  stand-in ",
         "  together ",
     ):
