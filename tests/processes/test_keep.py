@@ -89,6 +89,7 @@ def test_an_air_probe_lost_is_made_up_for_by_the_other_and_comes_back(lab: Keepe
     lab.tree.restore(AIR, 0.5)
     lab.until(lambda: lab.heat()["level"] == 0)
     lab.until(lambda: ("FAULT", "day", "probe_lost") not in lab.notices())
+    lab.until(lambda: ("cleared", "probe_lost") in lab.told())
     assert lab.told().count(("raised", "probe_lost")) == 1
     assert lab.told().count(("cleared", "probe_lost")) == 1
 
