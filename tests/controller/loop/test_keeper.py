@@ -65,6 +65,37 @@ def test_a_calibration_offset_reaches_the_decision(bed: KeeperBed) -> None:
     assert air.temp_c == pytest.approx(1.0)
 
 
+def test_a_tick_keeps_its_own_readings(bed: KeeperBed) -> None:
+    """What one tick found stays as it was while later ticks find something else."""
+    bed.build()
+    bed.run(10.0)
+    first = bed.last
+    bed.set_c(MILD)
+    bed.run(30.0)
+    assert first is not None
+    assert bed.last is not None
+    then, now = (tick.frames[SOUTH].readings[Place.AIR] for tick in (first, bed.last))
+    assert isinstance(then, Sample)
+    assert isinstance(now, Sample)
+    assert (then.temp_c, now.temp_c) == (COLD[Place.AIR], MILD[Place.AIR])
+
+
+def test_a_new_aim_rules_from_the_next_tick_on(bed: KeeperBed) -> None:
+    """By order for the air, by the calendar for the bed, after ticks with the old ones."""
+    keeper = bed.build()
+    bed.set_c(MILD)
+    assert not bed.run(WARMING_UP_S).heat_wanted
+    keeper.parts.attendances[SOUTH].keep_above_c = MILD[Place.AIR] + 1.0
+    assert bed.run(10.0).heat_wanted
+    assert bed.last is not None
+    assert bed.last.frames[SOUTH].aim_c == pytest.approx(MILD[Place.AIR] + 1.0)
+    keeper.parts.attendances[SOUTH].keep_above_c = 2.0
+    bed.run(WARMING_UP_S)
+    keeper.parts.attendances[SOUTH].bed_keep_c = MILD[Place.BED] + 1.0
+    bed.run(WARMING_UP_S)
+    assert bed.last.frames[SOUTH].wish == "bed_below_aim"
+
+
 def test_protection_lost_in_frost_is_told_within_a_minute(bed: KeeperBed) -> None:
     """I5: neither bed nor cable trusted while frost is possible."""
     bed.build()
