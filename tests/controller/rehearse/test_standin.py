@@ -261,6 +261,8 @@ def test_a_seed_makes_a_frame_of_its_own() -> None:
     assert nature_of(table, 7) == nature_of(frame_table(), 7)
     assert nature_of(table, 7) != nature_of(table, 8)
     assert nature_of(table, 7) != nature_of(frame_table(length_m=2.5), 7)
+    weaker = {**table["heat"], "power_w": 100}
+    assert nature_of({**table, "heat": weaker, "probe": {}}, 7) == nature_of(table, 7), "a cable is no frame"
     ends = []
     for seed in range(12):
         frame = make_factory(LATITUDE_DEG, LONGITUDE_DEG, seed=seed)(table, START)
