@@ -131,7 +131,7 @@ def _run(show: _Show, folders: Folders, interrupt: Interrupt) -> int:
         view.finish()
     wall_s = time.monotonic() - began_at_s
     if files is not None:
-        files.write_summary(tallies, _facts(plan, rehearsal.field.now_utc, whole=whole), wall_s)
+        files.write_summary(tallies, _facts(plan, show.wanted, rehearsal.field.now_utc, whole=whole), wall_s)
     closing_words(plan, paper, tallies.frames, until_utc=rehearsal.field.now_utc, wall_s=wall_s)
     if out is not None:
         paper.paragraph(f"Left in {out}: trace.csv, nights.csv, notices.csv, summary.json.")
@@ -171,8 +171,7 @@ def _weather(wanted: Wanted, settings: Settings) -> tuple[WeatherSeries, tuple[d
         words = f"The weather is that of {series.header.get('station') or wanted.weather.name}."
         return series, file_span(series, wanted.dates, zone), words
     span = invented_span(wanted.dates, zone)
-    fortnight = invented_span(Dates(), zone)
-    demonstrates = fortnight[0] <= span[0] and span[1] <= fortnight[1]
+    demonstrates = wanted.dates.first is None and wanted.dates.last is None
     series = (invent_weather if demonstrates else invent_winter)(
         seed=wanted.seed,
         from_utc=span[0],
@@ -210,8 +209,8 @@ def _stand_in(name: str, weather: WeatherSeries, seed: int) -> Factory:
     )
 
 
-def _facts(plan: Plan, until_utc: datetime, *, whole: bool) -> dict[str, object]:
-    """What was rehearsed, for the summary."""
+def _facts(plan: Plan, wanted: Wanted, until_utc: datetime, *, whole: bool) -> dict[str, object]:
+    """What was rehearsed, for the summary; no path, so that the same run leaves the same bytes anywhere."""
     return {
         "seed": plan.seed,
         "from_utc": plan.from_utc.isoformat().replace("+00:00", "Z"),
@@ -221,6 +220,9 @@ def _facts(plan: Plan, until_utc: datetime, *, whole: bool) -> dict[str, object]
         "stand_in": plan.stand_in_name,
         "growers": list(plan.growers),
         "slips": plan.slip_frac,
+        "faults": list(wanted.faults),
+        "probes": list(wanted.natures),
+        "weather": plan.weather.header.get("station") or Path(plan.weather.file_name).name,
     }
 
 

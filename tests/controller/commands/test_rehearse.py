@@ -26,7 +26,7 @@ from controller.rehearse.paper import open_paper
 from controller.rehearse.place import rehearsal_folders
 
 PITTSBURGH = Path(__file__).parent.parent.parent / "data" / "pittsburgh_tmy3.csv.gz"
-COLD_DAY = ["--from", "2027-02-06", "--days", "1"]
+COLD_DAY = ["--from", "2027-02-15", "--days", "1"]
 
 
 def rehearse(*arguments: str | Path) -> Result:
@@ -52,7 +52,7 @@ def test_a_day_of_the_example_runs_and_sums_up(tmp_path: Path) -> None:
     assert (tmp_path / "keeper" / "history.sqlite3").stat().st_size > 0
     summary = json.loads((tmp_path / "summary.json").read_text())
     assert summary["whole"] is True
-    assert (summary["from_utc"], summary["until_utc"]) == ("2027-02-06T00:00:00Z", "2027-02-07T00:00:00Z")
+    assert (summary["from_utc"], summary["until_utc"]) == ("2027-02-15T00:00:00Z", "2027-02-16T00:00:00Z")
 
 
 def test_the_same_seed_leaves_the_same_bytes_with_the_real_keeper(tmp_path: Path) -> None:
@@ -70,7 +70,7 @@ def test_the_same_seed_leaves_the_same_bytes_with_the_real_keeper(tmp_path: Path
 
 def test_the_cable_is_used_on_frosty_nights_and_holds(tmp_path: Path) -> None:
     """The real thermostat, judge and gate switch a pretended relay, and the frame stays above zero."""
-    assert rehearse("--from", "2027-02-04", "--to", "2027-02-06", "--out", tmp_path).exit_code == 0
+    assert rehearse("--from", "2027-02-11", "--to", "2027-02-15", "--out", tmp_path).exit_code == 0
     frame = json.loads((tmp_path / "summary.json").read_text())["frames"]["south"]
     assert frame["kwh"] > 0.2
     assert frame["below_0_h"] == 0.0
@@ -281,21 +281,35 @@ def test_mishaps_by_name_and_time_reach_the_keeper(tmp_path: Path) -> None:
     """A probe out of its plug for two hours, another that reads wrong: blank cells, an offset, a notice."""
     result = rehearse(
         *COLD_DAY, "--out", tmp_path,
-        "--fault", "air:absent@2027-02-06T10:00+2h", "--probe", "bed:offset_k=1.5",
+        "--fault", "air:absent@2027-02-15T10:00+2h", "--probe", "bed:offset_k=1.5",
     )  # fmt: skip
     assert result.exit_code == 0, result.output
     day = rows(tmp_path / "trace.csv")
     blank = sorted(row["utc"] for row in day if not row["air_read_c"])
-    assert "2027-02-06T10:00:00Z" <= blank[0] <= "2027-02-06T10:03:00Z", "once the last reading is too old"
+    assert "2027-02-15T10:00:00Z" <= blank[0] <= "2027-02-15T10:03:00Z", "once the last reading is too old"
     assert 117 <= len(blank) <= 123
     off = [float(row["bed_read_c"]) - float(row["bed_true_c"]) for row in day[60:]]
     assert sum(off) / len(off) == pytest.approx(1.5, abs=0.1)
     assert "probe_lost" in {row["code"] for row in rows(tmp_path / "notices.csv")}
+    summary = json.loads((tmp_path / "summary.json").read_text())
+    assert summary["faults"] == ["air:absent@2027-02-15T10:00+2h"]
+    assert summary["probes"] == ["bed:offset_k=1.5"]
+
+
+def test_a_date_has_the_same_invented_weather_whatever_span_it_is_asked_in(tmp_path: Path) -> None:
+    """One day, and the same day in a fortnight of one's own dates."""
+    seen = []
+    for folder, dates in (("day", COLD_DAY), ("more", ["--from", "2027-02-02", "--days", "14"])):
+        assert rehearse(*dates, "--out", tmp_path / folder).exit_code == 0
+        seen.append({row["utc"]: row["outside_true_c"] for row in rows(tmp_path / folder / "trace.csv")})
+    day, more = seen
+    assert day.items() <= more.items()
+    assert min(float(outside_c) for outside_c in day.values()) < -3.0
 
 
 def test_words_that_name_no_mishap_are_wrong_usage() -> None:
     """With what would be right."""
-    result = rehearse(*COLD_DAY, "--fast", "--fault", "air:sulking@2027-02-06T10:00")
+    result = rehearse(*COLD_DAY, "--fast", "--fault", "air:sulking@2027-02-15T10:00")
     assert isinstance(result.exception, ControllerError)
     assert result.exception.exit_code == 2
     assert "sulking" in str(result.exception)
@@ -326,7 +340,7 @@ def test_somebodys_own_picture_is_not_written_over(tmp_path: Path) -> None:
 def test_growers_who_slip_say_what_they_have_not_done(tmp_path: Path) -> None:
     """With every deed a slip the covers stay shut, whatever was told; two growers share a frame."""
     result = rehearse(
-        "--from", "2027-02-04", "--days", "2", "--out", tmp_path, "--slips", "1", "--grower", "attentive",
+        "--from", "2027-02-13", "--days", "2", "--out", tmp_path, "--slips", "1", "--grower", "attentive",
         "--grower", "busy",
     )  # fmt: skip
     assert result.exit_code == 0, result.output
