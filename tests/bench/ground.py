@@ -67,8 +67,8 @@ class Ground:
 
     @property
     def keep_c(self) -> float:
-        """The line: keep above with the leaf allowance."""
-        return self.heat.keep_above_c + self.heat.leaf_allowance_k
+        """The line: keep above, without the leaf allowance that only our keeper adds."""
+        return self.heat.keep_above_c
 
     @property
     def span_s(self) -> float:
