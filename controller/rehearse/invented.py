@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from random import Random
 
+from controller.rehearse.sunpath import DEGREES_PER_H
 from controller.rehearse.winters_hours import light_of
 from controller.weatherfile import COLUMN_LINE, parse_weather
 from controller.weatherseries import EPOCH, WeatherSeries
@@ -77,7 +78,7 @@ def invent_weather_text(
     """The same as text in the weather file's own form, hourly, a little longer than the span."""
     first_s = math.floor((from_utc - EPOCH).total_seconds() / HOUR_S) * HOUR_S - HOUR_S
     last_s = math.ceil((to_utc - EPOCH).total_seconds() / HOUR_S) * HOUR_S + HOUR_S
-    to_solar_s = longitude_deg / 15.0 * HOUR_S
+    to_solar_s = longitude_deg / DEGREES_PER_H * HOUR_S
     first_day = math.floor((first_s + to_solar_s) / 86400.0) - 1
     last_day = math.floor((last_s + to_solar_s) / 86400.0) + 1
     days = _draw_days(seed, first_day, last_day - first_day + 1)

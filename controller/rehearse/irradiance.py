@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from controller.rehearse.sunpath import CLEAR_SKY_DECAY, CLEAR_SKY_W_M2, Direction
+from controller.rehearse.sunpath import Direction, clear_sky_w_m2
 from controller.weatherseries import WeatherPoint
 
 SOLAR_CONSTANT_W_M2 = 1366.1
@@ -27,8 +27,6 @@ DRYING_PER_K = 0.03
 """Warm air stands further from its dew point under the same cloud."""
 CLOUD_UNKNOWN_TENTHS = 7.0
 """Where not even a dew point is known: a mid-latitude winter's middling day, common practice, no source."""
-_HORIZON_FRAC = 0.01
-"""Sine of the height below which the sun counts as down: half a degree, its own radius and refraction."""
 
 
 class Irradiance(NamedTuple):
@@ -83,11 +81,8 @@ def diffuse_share(clearness_frac: float) -> float:
 
 def global_under_cloud_w_m2(up_frac: float, cloud_tenths: float) -> float:
     """Global irradiance under so much cloud, 0 to 10 tenths; 0 with the sun below half a degree."""
-    if up_frac <= _HORIZON_FRAC:
-        return 0.0
-    clear_w_m2 = CLEAR_SKY_W_M2 * up_frac * math.exp(-CLEAR_SKY_DECAY / up_frac)
     cloud_frac = min(max(cloud_tenths * 0.1, 0.0), 1.0)
-    return float(clear_w_m2 * (1.0 - CLOUD_DIMS_FRAC * cloud_frac**CLOUD_POWER))
+    return float(clear_sky_w_m2(up_frac) * (1.0 - CLOUD_DIMS_FRAC * cloud_frac**CLOUD_POWER))
 
 
 def cloud_by_day_tenths(air_c: float, dew_point_c: float | None) -> float:
@@ -106,9 +101,11 @@ def cloud_by_day_tenths(air_c: float, dew_point_c: float | None) -> float:
 def irradiance_of(weather: WeatherPoint, sun: Direction) -> Irradiance:
     """Global, beam and diffuse at a weather point with the sun at ``sun``.
 
-    Given columns are kept as far as they can be true; of two the third follows; global alone is split; with
-    none, cloud stands for it, and without cloud ``cloud_by_day_tenths``. The sun being down, what light there
-    is is diffuse.
+    A given beam is kept up to ``beam_max_w_m2``; what it loses by that goes to the diffuse, up to a given
+    global. Of two columns the third follows, and where diffuse or beam alone would make more than global,
+    global is believed. Global alone is split. With no global, cloud stands for it, and without cloud
+    ``cloud_by_day_tenths``; that estimate gives way to a diffuse or a beam that is given and brings more.
+    The sun being down, what light there is is diffuse.
     """
     ghi_w_m2, dni_w_m2, dhi_w_m2 = weather.ghi_w_m2, weather.dni_w_m2, weather.dhi_w_m2
     up_frac = sun.up_frac
@@ -116,13 +113,12 @@ def irradiance_of(weather: WeatherPoint, sun: Direction) -> Irradiance:
         lit_w_m2 = ghi_w_m2 or dhi_w_m2 or 0.0
         return Irradiance(lit_w_m2, 0.0, lit_w_m2) if lit_w_m2 > 0.0 else NIGHT
     utc = weather.utc
-    outside_now_w_m2 = _OUTSIDE_W_M2[_DAYS_BEFORE[utc.month] + utc.day]
+    outside_now_w_m2 = outside_w_m2(utc.month, utc.day)
     if ghi_w_m2 is not None and dni_w_m2 is not None and dhi_w_m2 is not None:
-        return Irradiance(
-            max(ghi_w_m2, 0.0),
-            min(max(dni_w_m2, 0.0), beam_max_w_m2(up_frac, outside_now_w_m2)),
-            max(dhi_w_m2, 0.0),
-        )
+        most_w_m2 = beam_max_w_m2(up_frac, outside_now_w_m2)
+        if dni_w_m2 > most_w_m2:
+            dni_w_m2, dhi_w_m2 = most_w_m2, max(dhi_w_m2, ghi_w_m2 - most_w_m2 * up_frac)
+        return Irradiance(max(ghi_w_m2, 0.0), max(dni_w_m2, 0.0), max(dhi_w_m2, 0.0))
     if ghi_w_m2 is None:
         if dni_w_m2 is not None and dhi_w_m2 is not None:
             ghi_w_m2 = dni_w_m2 * up_frac + dhi_w_m2
@@ -130,7 +126,8 @@ def irradiance_of(weather: WeatherPoint, sun: Direction) -> Irradiance:
             cloud_tenths = weather.cloud_tenths
             if cloud_tenths is None:
                 cloud_tenths = cloud_by_day_tenths(weather.temp_c, weather.dew_point_c)
-            ghi_w_m2 = global_under_cloud_w_m2(up_frac, cloud_tenths)
+            beam_w_m2 = min(dni_w_m2 or 0.0, beam_max_w_m2(up_frac, outside_now_w_m2)) * up_frac
+            ghi_w_m2 = max(global_under_cloud_w_m2(up_frac, cloud_tenths), dhi_w_m2 or 0.0, beam_w_m2)
     return _split(max(ghi_w_m2, 0.0), dni_w_m2, dhi_w_m2, up_frac, outside_now_w_m2)
 
 

@@ -16,11 +16,11 @@ from datetime import date, datetime, timedelta
 from controller.rehearse.field import Field, FrameMoment
 from controller.rehearse.run import Moment
 from controller.rehearse.seam import CheckedStandIn
+from controller.rehearse.sunpath import DEGREES_PER_H
 from controller.vocabulary import FrameName
 from controller.weatherseries import WeatherSeries
 
 NIGHT_FROM_H, NIGHT_UNTIL_H = 15.0, 9.0
-DEGREES_PER_H = 15.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,6 +17,8 @@ SIN_TILT, COS_TILT = math.sin(math.radians(23.439)), math.cos(math.radians(23.43
 CLEAR_SKY_W_M2 = 1098.0
 CLEAR_SKY_DECAY = 0.057
 """Haurwitz (1945): global = 1098 · cos z · exp(-0.057 / cos z)."""
+DEGREES_PER_H = 15.0
+"""The mean sun goes round in 24 hours; the longitude over this is solar time less UTC."""
 
 
 class Direction(NamedTuple):
@@ -51,7 +53,7 @@ def sun_at(utc: datetime, latitude_deg: float, longitude_deg: float) -> Directio
 
 
 def clear_sky_w_m2(up_frac: float) -> float:
-    """Global irradiance on level ground under a clear sky; 0 with the sun below the horizon."""
-    if up_frac <= 0.01:  # noqa: PLR2004  # half a degree: the formula's own limit is zero
+    """Global irradiance on level ground under a clear sky; 0 with the sun below half a degree."""
+    if up_frac <= 0.01:  # noqa: PLR2004  # its own radius and refraction; the formula's own limit is zero
         return 0.0
     return CLEAR_SKY_W_M2 * up_frac * math.exp(-CLEAR_SKY_DECAY / up_frac)

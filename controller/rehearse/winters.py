@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from controller.errors import WeatherFileError
+from controller.rehearse.sunpath import DEGREES_PER_H
 from controller.rehearse.winters_days import chain_start, draw_days
 from controller.rehearse.winters_hours import HOUR_S, Hour, hours_of
 from controller.rehearse.winters_kinds import Day, Kind
@@ -61,7 +62,7 @@ def _hours(seed: int, latitude_deg: float, longitude_deg: float, first_s: float,
     while first_s <= last_s:
         start = chain_start(_day_of(first_s, longitude_deg))
         after = chain_start(start + 366)
-        until_s = after * DAY_S - longitude_deg / 15.0 * HOUR_S
+        until_s = after * DAY_S - longitude_deg / DEGREES_PER_H * HOUR_S
         end_s = min(last_s, math.ceil(until_s / HOUR_S) * HOUR_S - HOUR_S)
         begin = start - SETTLE_DAYS
         count = _day_of(end_s, longitude_deg) + 2 - begin
@@ -73,7 +74,7 @@ def _hours(seed: int, latitude_deg: float, longitude_deg: float, first_s: float,
 
 def _day_of(at_s: float, longitude_deg: float) -> int:
     """Number of the day by local solar time."""
-    return math.floor((at_s + longitude_deg / 15.0 * HOUR_S) / DAY_S)
+    return math.floor((at_s + longitude_deg / DEGREES_PER_H * HOUR_S) / DAY_S)
 
 
 def _header(seed: int, latitude_deg: float, longitude_deg: float, days: Sequence[Day]) -> list[str]:

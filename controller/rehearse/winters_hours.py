@@ -15,7 +15,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from controller.rehearse.irradiance import beam_max_w_m2, global_under_cloud_w_m2, outside_w_m2
-from controller.rehearse.sunpath import sun_at
+from controller.rehearse.sunpath import DEGREES_PER_H, sun_at
 from controller.rehearse.winters_kinds import NATURES, PARTS_A_DAY, Day, Kind
 from controller.weatherseries import EPOCH
 
@@ -123,7 +123,7 @@ def hours_of(
     that the air near the ground starts out like the air above.
     """
     knots = knots_of(days)
-    to_solar_h = longitude_deg / 15.0 - days[0].number * 24.0
+    to_solar_h = longitude_deg / DEGREES_PER_H - days[0].number * 24.0
     at_h = math.ceil(-to_solar_h)
     hours = []
     near_k = 0.0

@@ -91,7 +91,7 @@ class Day:
 def season_c(number: int, latitude_deg: float) -> float:
     """Mean air temperature of the season at sea level in maritime temperate places; no source.
 
-    At 52° 4.5 °C in mid-January and 14.1 °C in mid-July, half a year later south of the equator. What the
+    At 52° 4.5 °C in mid-January and 14.0 °C in mid-July, half a year later south of the equator. What the
     ground does to the air (``winters_hours``) comes on top: it cools January and warms April.
     """
     north = min(abs(latitude_deg), 70.0)

@@ -61,6 +61,30 @@ def test_the_third_follows_from_two(
     assert tuple(light) == pytest.approx(tuple(expected))
 
 
+def test_what_a_bounded_beam_loses_goes_to_the_diffuse() -> None:
+    """With all three given, no more than global has; a diffuse that brings more already is kept."""
+    most_w_m2 = beam_max_w_m2(0.05, outside_w_m2(1, 20))
+    light = irradiance_of(point(ghi=60.0, dni=500.0, dhi=20.0), sun(0.05))
+    assert light.dni_w_m2 == most_w_m2 < 300.0
+    assert light.dhi_w_m2 == pytest.approx(60.0 - most_w_m2 * 0.05)
+    assert irradiance_of(point(ghi=60.0, dni=500.0, dhi=55.0), sun(0.05)).dhi_w_m2 == 55.0
+
+
+@pytest.mark.parametrize("up_frac", [0.02, 0.4])
+def test_diffuse_or_beam_alone_outdoes_an_estimate_from_cloud(up_frac: float) -> None:
+    """What was measured is kept, whatever the sky was thought to be."""
+    assert irradiance_of(point(dhi=190.0, cloud=10.0), sun(up_frac)) == Irradiance(190.0, 0.0, 190.0)
+    beam = irradiance_of(point(dni=100.0, cloud=10.0), sun(up_frac))
+    assert beam.dni_w_m2 == pytest.approx(100.0)
+    assert irradiance_of(point(dhi=90.0, cloud=0.0), sun(0.02)) == Irradiance(90.0, 0.0, 90.0)
+
+
+def test_diffuse_alone_leaves_the_rest_of_the_estimate_to_the_beam() -> None:
+    light = irradiance_of(point(dhi=60.0, cloud=0.0), sun(0.4))
+    assert light.dhi_w_m2 == pytest.approx(60.0)
+    assert light.ghi_w_m2 == pytest.approx(global_under_cloud_w_m2(0.4, 0.0))
+
+
 def test_diffuse_above_global_leaves_no_beam() -> None:
     """Two meters that disagree at dawn make no negative beam; global is believed."""
     assert irradiance_of(point(ghi=20.0, dhi=25.0), sun(0.1)) == Irradiance(20.0, 0.0, 20.0)
@@ -124,6 +148,8 @@ def test_light_is_bounded_whatever_the_file_has(
     assert light.ghi_w_m2 <= 4000.0
     if None in (ghi, dni, dhi) and up_frac > 0.0:
         assert light.ghi_w_m2 == pytest.approx(light.dhi_w_m2 + light.dni_w_m2 * up_frac, abs=1e-6)
+    if ghi is not None and dni is not None and dni > beam_max_w_m2(up_frac, outside_w_m2(1, 20)):
+        assert light.dhi_w_m2 + light.dni_w_m2 * up_frac >= light.ghi_w_m2 - 1e-6
 
 
 def test_every_day_of_a_leap_year_has_a_sun() -> None:

@@ -326,3 +326,11 @@ def test_hours_do_not_depend_on_how_long_before_they_began() -> None:
     late = hours_of(longer[10:], LATITUDE_DEG, LONGITUDE_DEG, at_s, at_s + 3600.0)
     early = hours_of(longer, LATITUDE_DEG, LONGITUDE_DEG, at_s, at_s + 3600.0)
     assert late[0].temp_c == pytest.approx(early[0].temp_c, abs=0.01)
+
+
+def test_the_season_has_the_means_that_are_said_of_it() -> None:
+    """4.5 °C in mid-January and 14.0 °C in mid-July, and half a year later south of the equator."""
+    january, july = ((date(2027, month, 15) - date(1970, 1, 1)).days for month in (1, 7))
+    for number, mean_c in ((january, 4.5), (july, 14.0)):
+        assert season_c(number, 52.0) == pytest.approx(mean_c, abs=0.05)
+        assert season_c(number + 183, -52.0) == pytest.approx(mean_c, abs=0.05)
