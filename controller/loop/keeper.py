@@ -208,15 +208,7 @@ class Keeper:
 
     def _record(self, this: _Round) -> None:
         for event in this.events:
-            detail: dict[str, Json] = {
-                "id": event.notice_id,
-                "event": event.event,
-                "code": event.code,
-                "kind": event.kind.value,
-                "urgency": event.urgency.value,
-                "text": event.text,
-            }
-            self._add_event(this.stamp, "notice", detail, event.frame)
+            self._add_event(this.stamp, "notice", notice_detail(event), event.frame)
         for name, attendance in self.parts.attendances.items():
             report = this.reports.get(name, NO_HEAT_REPORT)
             attendance.count(report, this.dt_s)
@@ -287,3 +279,19 @@ class Keeper:
             )
         )
         self._seq += 1
+
+
+def notice_detail(event: NoticeEvent) -> Mapping[str, Json]:
+    """A notice's step as the record keeps it beside the frame; ``ask`` only where it asks something."""
+    detail: dict[str, Json] = {
+        "id": event.notice_id,
+        "event": event.event,
+        "code": event.code,
+        "kind": event.kind.value,
+        "urgency": event.urgency.value,
+        "text": event.text,
+    }
+    if event.ask is not None:
+        laid = event.ask.laid
+        detail["ask"] = {"opening": event.ask.opening, "laid": None if laid is None else list(laid)}
+    return detail

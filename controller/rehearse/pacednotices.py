@@ -10,7 +10,7 @@ from typing import Any
 from controller.errors import StorageError
 from controller.record.read import HistoryReader
 from controller.record.rows import EventRow
-from controller.vocabulary import Kind, NoticeEvent, Urgency
+from controller.vocabulary import Ask, Kind, NoticeEvent, Urgency
 
 _NAP_S = 0.002
 _NAPS_MAX = 2500
@@ -69,4 +69,13 @@ def notice_event(row: EventRow) -> NoticeEvent:
         urgency=Urgency(detail["urgency"]),
         frame=row.frame,
         text=str(detail["text"]),
+        ask=None if "ask" not in detail else _ask(detail["ask"]),
+    )
+
+
+def _ask(recorded: Mapping[str, Any]) -> Ask:
+    opening, laid = recorded["opening"], recorded["laid"]
+    return Ask(
+        opening=None if opening is None else str(opening),
+        laid=None if laid is None else tuple(str(covering) for covering in laid),
     )

@@ -8,14 +8,29 @@ from pathlib import Path
 import pytest
 
 from controller.errors import StorageError
+from controller.loop.keeper import notice_detail
+from controller.record.read import HistoryReader
 from controller.record.rows import EventRow
 from controller.record.writer import DirectWriter
 from controller.rehearse import pacednotices
-from controller.rehearse.pacednotices import NoticeFeed
-from controller.vocabulary import FrameName, Kind, NoticeEvent, Urgency
+from controller.rehearse.pacednotices import NoticeFeed, notice_event
+from controller.vocabulary import Ask, FrameName, Kind, NoticeEvent, Urgency
 
 UTC_S = 1_800_000_000.0
 SOUTH = FrameName("south")
+
+
+def step(notice_id: str, event: str, urgency: str, ask: Ask | None = None) -> NoticeEvent:
+    return NoticeEvent(
+        notice_id=notice_id,
+        event=event,
+        code="below_keep",
+        kind=Kind.FROST,
+        urgency=Urgency(urgency),
+        frame=SOUTH,
+        text=f"{notice_id} {event}",
+        ask=ask,
+    )
 
 
 class Told:
@@ -25,14 +40,9 @@ class Told:
         self.writer = DirectWriter(path, utc_s=lambda: UTC_S, batch_rows=1)
 
     def add(self, notice_id: str, event: str, utc_s: float, urgency: str = "now") -> None:
-        detail = {
-            "id": notice_id,
-            "event": event,
-            "code": "below_keep",
-            "kind": "FROST",
-            "urgency": urgency,
-            "text": f"{notice_id} {event}",
-        }
+        self.add_event(step(notice_id, event, urgency), utc_s)
+
+    def add_event(self, event: NoticeEvent, utc_s: float) -> None:
         self.writer.add_event(
             EventRow(
                 seq=self.writer.first_seq(),
@@ -42,7 +52,7 @@ class Told:
                 utc_confirmed=True,
                 frame=SOUTH,
                 what="notice",
-                detail=detail,
+                detail=notice_detail(event),
             )
         )
 
@@ -105,3 +115,26 @@ def test_a_history_that_does_not_come_to_hold_a_notice_is_said(
     monkeypatch.setattr(pacednotices, "_NAPS_MAX", 3)
     with pytest.raises(StorageError, match="that its history does not hold"):
         feed.take(shown(n1="now"), UTC_S)
+
+
+@pytest.mark.parametrize(
+    "ask",
+    [
+        None,
+        Ask(),
+        Ask(opening="shut"),
+        Ask(laid=()),
+        Ask(opening="ajar", laid=("fleece", "mat")),
+    ],
+)
+def test_what_a_notice_asks_comes_back_from_the_record(
+    told: Told, feed: NoticeFeed, tmp_path: Path, ask: Ask | None
+) -> None:
+    """Nothing asked, nothing to be laid and all left as it is stay apart; nothing asked leaves no entry."""
+    event = step("n1", "raised", "now", ask)
+    told.add_event(event, UTC_S)
+    assert feed.take(shown(n1="now"), UTC_S) == (event,)
+    with HistoryReader(tmp_path / "history.sqlite3") as reader:
+        (row,) = reader.events(what="notice")
+    assert ("ask" in row.detail) is (ask is not None)
+    assert notice_event(row) == event
