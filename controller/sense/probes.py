@@ -105,12 +105,13 @@ class _KernelProbe(W1ThermSensor):  # type: ignore[misc]  # the library carries 
         return text.splitlines()
 
 
-class _Slot:
+class ProbeSlot:
     """One probe's newest read; begun, stuck and latest change under the readers' lock."""
 
     __slots__ = ("begun_at_s", "latest", "probe", "sensor", "stuck")
 
     def __init__(self, probe: ProbeId) -> None:
+        """Nothing is read yet, and nothing looked up."""
         self.probe = probe
         self.sensor: _KernelProbe | None = None
         self.latest: RawReading | None = None
@@ -141,35 +142,37 @@ def _failed(reason: Rejection, detail: str, taken_at_s: float) -> ReadFailure:
     return ReadFailure(reason=reason, detail=detail, taken_at_s=taken_at_s)
 
 
-class _Worker:
+class BusWorker:
     """One thread that reads the probes of one bus in turn until it is stopped or abandoned."""
 
-    def __init__(self, readers: BusReaders, bus: str, slots: Sequence[_Slot]) -> None:
+    def __init__(self, readers: BusReaders, bus: str, slots: Sequence[ProbeSlot]) -> None:
+        """Be ready to read these probes, all of one bus."""
         self.abandoned = False
         self._readers = readers
-        self._slots = slots
-        self._thread = threading.Thread(target=self._run, name=f"probes-{bus}", daemon=True)
+        self.slots = slots
+        """In the order in which they are read."""
+        self.thread = threading.Thread(target=self.run, name=f"probes-{bus}", daemon=True)
 
     def start(self) -> None:
         """Begin reading; raises RuntimeError where the system gives no thread."""
-        self._thread.start()
+        self.thread.start()
 
     def is_reading(self) -> bool:
         """False once the thread has ended or been given up."""
-        return not self.abandoned and self._thread.is_alive()
+        return not self.abandoned and self.thread.is_alive()
 
-    def _run(self) -> None:
+    def run(self) -> None:
         """Rounds over the bus, each begun one interval after the one before."""
         readers = self._readers
         while not readers.stopping.is_set():
             round_at_s = readers.mono()
-            for slot in self._slots:
-                if not self._read_one(slot):
+            for slot in self.slots:
+                if not self.read_one(slot):
                     return
             pause_s = readers.real_wait_s(round_at_s + readers.interval_s)
             readers.stopping.wait(max(pause_s, _PAUSE_MIN_S))
 
-    def _read_one(self, slot: _Slot) -> bool:
+    def read_one(self, slot: ProbeSlot) -> bool:
         """Read one probe unless an older read of it is still out; False when this thread must end."""
         readers = self._readers
         with readers.lock:
@@ -219,19 +222,22 @@ class BusReaders:
         self.lock = threading.Lock()
         self.stopping = threading.Event()
         self._deadline_s = deadline_s
-        self._slots = {probe: _Slot(probe) for probe in ids}
-        buses = {probe: _find_bus(folder, probe) for probe in self._slots}
+        self.slots = {probe: ProbeSlot(probe) for probe in ids}
+        """Every named probe's own."""
+        buses = {probe: _find_bus(folder, probe) for probe in self.slots}
         default_bus = min((bus for bus in buses.values() if bus), default=_DEFAULT_BUS)
-        self._buses: dict[str, list[_Slot]] = {}
+        self.buses: dict[str, list[ProbeSlot]] = {}
+        """Which probes take turns."""
         for probe, bus in buses.items():
-            self._buses.setdefault(bus or default_bus, []).append(self._slots[probe])
-        self._workers: dict[str, _Worker] = {}
-        self._heal()
+            self.buses.setdefault(bus or default_bus, []).append(self.slots[probe])
+        self.workers: dict[str, BusWorker] = {}
+        """Whoever reads each bus now."""
+        self.heal()
 
     @property
     def stuck_count(self) -> int:
         """How many reads are out beyond their deadline."""
-        return sum(slot.stuck for slot in self._slots.values())
+        return sum(slot.stuck for slot in self.slots.values())
 
     def latest(self) -> Mapping[ProbeId, RawReading]:
         """The newest read of each probe; also the place where hung reads are noticed.
@@ -239,15 +245,15 @@ class BusReaders:
         To be called by one thread. Takes a lock only when something is wrong.
         """
         now_s = self.mono()
-        for bus, slots in self._buses.items():
+        for bus, slots in self.buses.items():
             for slot in slots:
                 begun_at_s = slot.begun_at_s
                 if begun_at_s is not None and now_s - begun_at_s > self._deadline_s and not slot.stuck:
-                    self._abandon(bus, slot, begun_at_s)
-        self._heal()
-        return {probe: slot.latest for probe, slot in self._slots.items() if slot.latest is not None}
+                    self.abandon(bus, slot, begun_at_s)
+        self.heal()
+        return {probe: slot.latest for probe, slot in self.slots.items() if slot.latest is not None}
 
-    def _abandon(self, bus: str, slot: _Slot, begun_at_s: float) -> None:
+    def abandon(self, bus: str, slot: ProbeSlot, begun_at_s: float) -> None:
         """Give up the thread that waits for this read, unless the read has just returned."""
         with self.lock:
             if slot.begun_at_s != begun_at_s:
@@ -256,21 +262,21 @@ class BusReaders:
             slot.latest = _failed(
                 Rejection.HUNG, f"a read has not returned within {self._deadline_s:g} s", begun_at_s
             )
-            self._workers[bus].abandoned = True
+            self.workers[bus].abandoned = True
 
-    def _heal(self) -> None:
+    def heal(self) -> None:
         """Give each bus a thread again where it has none; tried again at every look."""
-        for bus, slots in self._buses.items():
-            worker = self._workers.get(bus)
+        for bus, slots in self.buses.items():
+            worker = self.workers.get(bus)
             if self.stopping.is_set() or (worker is not None and worker.is_reading()):
                 continue
-            fresh = _Worker(self, bus, slots)
+            fresh = BusWorker(self, bus, slots)
             try:
                 fresh.start()
             except RuntimeError:
                 # No thread to be had now; the probes grow stale meanwhile, which is told by itself.
                 continue
-            self._workers[bus] = fresh
+            self.workers[bus] = fresh
 
     def close(self) -> None:
         """Stop all reading; threads end by themselves and keep no process alive."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
-from controller.sense.probes import BusReaders, _Slot, _Worker
+from controller.sense.probes import BusReaders, BusWorker, ProbeSlot
 from controller.sense.scratchpad import RawReading
 from controller.vocabulary import ProbeId
 
@@ -21,18 +21,19 @@ _GRACE_S = 0.005
 """For a hung read to return once its probe is well again, before the others are read."""
 
 
-class _Turn(_Worker):
+class _Turn(BusWorker):
     """One round over the probes of one bus."""
 
-    def _run(self) -> None:
-        for slot in self._slots:
-            if not self._read_one(slot):
+    def run(self) -> None:
+        """Once over the probes."""
+        for slot in self.slots:
+            if not self.read_one(slot):
                 return
 
     def ends_within(self, span_s: float) -> bool:
         """Whether it has ended; waits no longer than ``span_s`` real seconds for that."""
-        self._thread.join(span_s)
-        return not self._thread.is_alive()
+        self.thread.join(span_s)
+        return not self.thread.is_alive()
 
 
 class SteppedReaders(BusReaders):
@@ -49,16 +50,16 @@ class SteppedReaders(BusReaders):
         To be called by one thread. Takes up to ``HANGS_AFTER_S`` for each read that begins to hang.
         """
         self._given_up = [turn for turn in self._given_up if not turn.ends_within(_GRACE_S)]
-        for bus, slots in self._buses.items():
-            left: Sequence[_Slot] = slots
+        for bus, slots in self.buses.items():
+            left: Sequence[ProbeSlot] = slots
             while left:
                 left = self._read(bus, left)
-        return {probe: slot.latest for probe, slot in self._slots.items() if slot.latest is not None}
+        return {probe: slot.latest for probe, slot in self.slots.items() if slot.latest is not None}
 
-    def _read(self, bus: str, slots: Sequence[_Slot]) -> Sequence[_Slot]:
+    def _read(self, bus: str, slots: Sequence[ProbeSlot]) -> Sequence[ProbeSlot]:
         """One turn over these probes; returns those that are left because one before them hangs."""
         turn = _Turn(self, bus, slots)
-        self._workers[bus] = turn
+        self.workers[bus] = turn
         try:
             turn.start()
         except RuntimeError:
@@ -67,11 +68,11 @@ class SteppedReaders(BusReaders):
             for at, slot in enumerate(slots):
                 begun_at_s = slot.begun_at_s
                 if begun_at_s is not None and not slot.stuck:
-                    self._abandon(bus, slot, begun_at_s)
+                    self.abandon(bus, slot, begun_at_s)
                 if turn.abandoned:
                     self._given_up.append(turn)
                     return slots[at + 1 :]
         return ()
 
-    def _heal(self) -> None:
+    def heal(self) -> None:
         """Nothing reads between two looks."""
