@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import faulthandler
 import os
-from contextlib import AbstractContextManager, nullcontext
+from contextlib import AbstractContextManager
 from pathlib import Path
 
 import click
 
 from controller.commands.options import config_option, run_option, state_option, w1_option
 from controller.commands.whose import insist_readable, refuse_root
-
-STEP_S_MAX = 3600.0
-"""The longest step of a rehearsal; the judge of heat allows less."""
+from controller.heat.limits import TICK_CEILING_S
 
 
 @click.command(
@@ -39,7 +37,7 @@ STEP_S_MAX = 3600.0
     help="With --rehearsal: every clock runs N times as fast.",
 )
 @click.option("--director", "director_fd", type=click.IntRange(0), hidden=True)  # a rehearsal's own use only
-@click.option("--step-s", type=click.FloatRange(1.0, STEP_S_MAX), hidden=True)
+@click.option("--step-s", type=click.FloatRange(1.0, TICK_CEILING_S), hidden=True)
 def command(
     *,
     config: Path,
@@ -60,6 +58,8 @@ def command(
         raise click.UsageError("--rehearsal needs --state and --run, so that it cannot meet a live keeper's")
     if lapse != 1.0 and not rehearsal:
         raise click.UsageError("--lapse is for --rehearsal only")
+    if lapse != 1.0 and director_fd is not None:
+        raise click.UsageError("--lapse and --director contradict each other: a director sets the pace")
     if (director_fd is None) != (step_s is None) or (director_fd is not None and not rehearsal):
         raise click.UsageError("--director and --step-s go together, and with --rehearsal")
     faulthandler.enable()
@@ -86,10 +86,13 @@ def _keep(
     from controller.loop.starts import refusals_are_clean  # noqa: PLC0415
     from controller.loop.supervisor import only_one  # noqa: PLC0415
     from controller.record.eventlog import set_up_log  # noqa: PLC0415
+    from controller.rehearse.paceddirector import beside_director, insist_directed  # noqa: PLC0415
 
     folders = find_folders(state, run, os.environ)
     insist_readable(folders.state)
     refuse_root(folders.state)
+    if directing is not None:
+        insist_directed(folders)
     claim_folders(folders, kind=FolderKind.REHEARSAL if rehearsal else FolderKind.LIVE)
     clock: Clock
     directed: Directed | None = None
@@ -97,7 +100,7 @@ def _keep(
     if directing is not None:
         clock = DirectedClock(directing[0])
         directed = Directed(step_s=directing[1], pipe_fd=clock.pipe_fd)
-        holding = nullcontext()  # the rehearsal that directs holds both folders, before and after us
+        holding = beside_director(folders)
     elif rehearsal:
         clock = LapseClock(lapse=lapse, step_file=folders.rehearsal_clock_step)
     else:

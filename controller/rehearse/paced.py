@@ -37,6 +37,7 @@ from controller.rehearse.plan import Plan
 from controller.rehearse.probes import SimulatedProbes
 from controller.rehearse.run import Moment, heard
 from controller.rehearse.w1tree import ProbeTree
+from controller.sense.stepped import HANGS_AFTER_S
 from controller.tell.policy import DeliveryPolicy
 from controller.vocabulary import NoticeEvent, ProbeId
 from controller.weatherseries import EPOCH
@@ -45,7 +46,7 @@ from controller.wire import WIRE_VERSION, Order
 START_S = 60.0
 """Real seconds for the keeper's start and its first round; a small board needs a good part of it."""
 ANSWER_S = 10.0
-"""Real seconds for any later round."""
+"""Real seconds for any later round, besides what reads that begin to hang may take in it."""
 _SLICE_S = 0.05
 """Patience is counted in slices, so that a director that was stopped itself loses one at most."""
 _MONO_BEGINS_S = 1000.0
@@ -81,7 +82,8 @@ class PacedRehearsal:
         replace_quickly(settings, _settings_bytes(config))
         self.children = [stack.enter_context(running(order)) for order in self._child_orders(settings)]
         """The keeper, then whatever runs beside it."""
-        self._patience_s = START_S
+        self._hangs_s = HANGS_AFTER_S * len(self._tree.probes)
+        self._patience_s = START_S + self._hangs_s
 
     def moments(self) -> Iterator[Moment]:
         """Step until the end of the plan; each moment is handed out once the keeper has done its round.
@@ -122,7 +124,7 @@ class PacedRehearsal:
             except TimeoutError:
                 word = b""
             if word == _ROUND_DONE:
-                self._patience_s = ANSWER_S
+                self._patience_s = ANSWER_S + self._hangs_s
                 return
             for child in self.children:
                 child.insist_alive()

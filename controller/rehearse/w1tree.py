@@ -7,7 +7,7 @@ Each device is a link that leads through its bus master, with the text of its la
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -54,6 +54,11 @@ class ProbeTree:
             self._devices = {probe: self._make(probe) for probe in probes}
         except OSError as error:
             raise _trouble(root, error) from error
+
+    @property
+    def probes(self) -> Collection[ProbeId]:
+        """Every probe of the bus, whether it is there or away."""
+        return self._devices.keys()
 
     def show(self, readings: Mapping[ProbeId, RawReading]) -> None:
         """Let every file say this; what has not changed is not touched.

@@ -10,6 +10,7 @@ import time
 from pathlib import Path
 
 from controller.folders import FolderKind, Folders, claim_folders
+from controller.loop.supervisor import only_one
 from controller.rehearse.drive import heed_signals
 from controller.rehearse.paced import paced_rehearsal
 from tests.controller.rehearse.lab import plan
@@ -17,7 +18,11 @@ from tests.controller.rehearse.lab import plan
 if __name__ == "__main__":
     folders = Folders(state=Path(sys.argv[1]), run=Path(sys.argv[2]))
     claim_folders(folders, kind=FolderKind.REHEARSAL)
-    with heed_signals() as interrupt, paced_rehearsal(plan(days=9.0), folders) as rehearsal:
+    with (
+        only_one(folders),
+        heed_signals() as interrupt,
+        paced_rehearsal(plan(days=9.0), folders) as rehearsal,
+    ):
         print(rehearsal.children[0].pid, flush=True)
         told = False
         for moment in rehearsal.moments():

@@ -18,6 +18,8 @@ import pytest
 
 from controller.errors import StorageError
 from controller.folders import FolderKind, Folders, claim_folders
+from controller.loop.clock import set_instant
+from controller.loop.supervisor import only_one
 from controller.record.read import open_reader
 from controller.rehearse import paced, pacedchild
 from controller.rehearse.keepers import give_order, put_away, real_keeper
@@ -25,9 +27,11 @@ from controller.rehearse.paced import PacedRehearsal, paced_rehearsal
 from controller.rehearse.pacedchild import ChildLost
 from controller.rehearse.probes import FaultKind, ProbeFault
 from controller.rehearse.run import Moment, Plan, Rehearsal
+from controller.sense.stepped import HANGS_AFTER_S
 from controller.vocabulary import AIR_PLACES, Place, Sample
 from controller.weatherseries import EPOCH
 from tests.controller.rehearse.lab import SOUTH, example, plan
+from tests.processes.keeperlab import KeeperLab
 
 pytestmark = pytest.mark.process
 PATIENCE_S = 20.0
@@ -37,13 +41,20 @@ SECOND = example().frames[SOUTH].probes[Place.AIR_SECOND]
 
 
 @pytest.fixture
-def folders(tmp_path: Path) -> Iterator[Folders]:
+def free_folders(tmp_path: Path) -> Iterator[Folders]:
     """In memory where there is any, as a rehearsal's own are: a disk's syncs would take most of the time."""
     memory = Path("/dev/shm")  # noqa: S108  # a folder of its own is made in it
     with tempfile.TemporaryDirectory(dir=memory if os.access(memory, os.W_OK) else tmp_path) as folder:
         folders = Folders(state=Path(folder) / "state", run=Path(folder) / "run")
         claim_folders(folders, kind=FolderKind.REHEARSAL)
         yield folders
+
+
+@pytest.fixture
+def folders(free_folders: Folders) -> Iterator[Folders]:
+    """Held by this process, as a rehearsal holds its own."""
+    with only_one(free_folders):
+        yield free_folders
 
 
 def at_full_speed(what: Plan, root: Path) -> list[Moment]:
@@ -169,6 +180,22 @@ def test_faults_of_probes_are_told_as_in_one_process(folders: Folders, tmp_path:
     assert {"absent", "hung"} <= reasons
 
 
+def test_probes_that_all_begin_to_hang_in_one_step_are_waited_for(
+    folders: Folders, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each hung read takes its second of the round, however short the patience is otherwise."""
+    monkeypatch.setattr(paced, "ANSWER_S", 0.3)
+    probes = dict.fromkeys(example().frames[SOUTH].probes.values())
+    faults = [ProbeFault(probe=each, kind=FaultKind.HUNG, from_s=600.0, until_s=1200.0) for each in probes]
+    with paced_rehearsal(plan(days=0.01, faults=faults), folders) as rehearsal:
+        longest_s, before_s = 0.0, time.monotonic()
+        for moment in rehearsal.moments():
+            assert set(moment.result.frames[SOUTH].readings) == set(example().frames[SOUTH].probes)
+            now_s = time.monotonic()
+            longest_s, before_s = max(longest_s, now_s - before_s), now_s
+    assert longest_s > len(probes) * HANGS_AFTER_S > 1.0, "they did hang, one after the other"
+
+
 def test_a_last_step_that_is_shorter_has_its_round_too(folders: Folders, tmp_path: Path) -> None:
     what = plan(days=0.05, step_s=100.0)
     with paced_rehearsal(what, folders) as rehearsal:
@@ -225,6 +252,7 @@ def test_a_keeper_that_never_answers_is_said_and_ended(
     folders: Folders, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(paced, "ANSWER_S", 0.5)
+    monkeypatch.setattr(paced, "HANGS_AFTER_S", 0.0)
     monkeypatch.setattr(pacedchild, "STOP_S", 0.5)
     with pytest.raises(ChildLost, match=r"the rehearsed keep has not answered for 0\.5 s"):
         signal_while_heating(folders, signal.SIGSTOP)
@@ -261,6 +289,40 @@ def test_a_keeper_given_a_descriptor_that_is_no_directors_refuses_it(folders: Fo
     assert "descriptor 0 gives no time; only a rehearsal may direct a clock" in refused.stderr
 
 
+def test_a_second_keeper_that_claims_to_be_directed_is_refused(
+    tmp_path: Path,
+) -> None:
+    """Another keeper has the folders; a pipe with an instant in it opens them to nobody."""
+    lab = KeeperLab(tmp_path)
+    read_fd, write_fd = os.pipe()
+    try:
+        lab.start()
+        lab.ready()
+        set_instant(write_fd, mono_s=1000.0, utc_s=1.8e9)
+        before = sorted(path.name for path in lab.folders.state.iterdir())
+        refused = subprocess.run(
+            [
+                *(sys.executable, "-m", "controller.cli", "keep", "--rehearsal", "--step-s", "60"),
+                *("--config", str(lab.config), "--w1", str(lab.tree.folder), "--director", str(read_fd)),
+                *("--state", str(lab.folders.state), "--run", str(lab.folders.run)),
+            ],
+            pass_fds=(read_fd,),
+            capture_output=True,
+            text=True,
+            timeout=PATIENCE_S,
+            check=False,
+        )
+        assert refused.returncode == 1
+        assert "which did not start this one; only a rehearsal that holds its folders" in refused.stderr
+        assert sorted(path.name for path in lab.folders.state.iterdir()) == before
+        starts = json.loads(lab.folders.starts.read_text())["starts"]
+        assert len(starts) == 1, "the second never counted as a start"
+    finally:
+        os.close(read_fd)
+        os.close(write_fd)
+        lab.close()
+
+
 def test_a_run_that_ends_before_the_keeper_is_up_leaves_nothing_behind(folders: Folders) -> None:
     """Nothing was claimed yet, so that there is nothing for the stop action."""
     with paced_rehearsal(plan(), folders) as rehearsal:
@@ -288,15 +350,20 @@ def test_changed_settings_are_taken_while_time_goes_on(folders: Folders) -> None
 def test_a_run_folder_with_a_name_too_long_for_a_socket_is_refused(tmp_path: Path) -> None:
     folders = Folders(state=tmp_path / "state", run=tmp_path / ("r" * 120))
     claim_folders(folders, kind=FolderKind.REHEARSAL)
-    with pytest.raises(StorageError, match="choose a shorter --run"), paced_rehearsal(plan(), folders):
+    with (
+        pytest.raises(StorageError, match="choose a shorter --run"),
+        only_one(folders),
+        paced_rehearsal(plan(), folders),
+    ):
         pass
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
 def test_a_director_that_is_ended_leaves_no_process_and_no_heat(
-    folders: Folders, number: signal.Signals
+    free_folders: Folders, number: signal.Signals
 ) -> None:
     """Asked to end or killed outright, its keeper goes with it and in order, the relay off."""
+    folders = free_folders
     director = subprocess.Popen(
         [sys.executable, "-m", "tests.processes.paced_director", str(folders.state), str(folders.run)],
         stdout=subprocess.PIPE,

@@ -18,6 +18,11 @@ APART = ("--state", "state", "--run", "run")
         (("--rehearsal", *APART, "--director", "3"), "--director and --step-s go together"),
         (("--rehearsal", *APART, "--step-s", "60"), "--director and --step-s go together"),
         (("--director", "3", "--step-s", "60"), "and with --rehearsal"),
+        (
+            ("--rehearsal", *APART, "--director", "3", "--step-s", "60", "--lapse", "2"),
+            "contradict each other",
+        ),
+        (("--rehearsal", *APART, "--director", "3", "--step-s", "300.1"), "300"),
     ],
 )
 def test_options_that_do_not_fit_together_are_refused(options: tuple[str, ...], words: str) -> None:
