@@ -5,7 +5,6 @@ from __future__ import annotations
 import fcntl
 import os
 import shutil
-import tempfile
 from contextlib import ExitStack
 from pathlib import Path
 
@@ -20,9 +19,8 @@ from controller.folders import (
 )
 from controller.loop.supervisor import only_one
 from controller.rehearse.outputs import OUTPUT_BEGINS
+from controller.rehearse.passing import keeper_folders, passing_folder
 
-_IN_MEMORY = Path("/dev/shm")  # noqa: S108  # a folder of our own is made in it
-"""A rehearsal's passing files are replaced at every step, which a disk would make slow."""
 _KEEPER = "keeper"
 """The lasting folder of the rehearsal's keeper under ``--out``."""
 
@@ -33,10 +31,7 @@ def rehearsal_folders(stack: ExitStack, *, state: Path | None, run: Path | None,
     Raises StorageError or HardwareError, before any file is changed, where a folder is a real
     keeper's, is in use, or holds files that no rehearsal left. All stay locked until ``stack`` closes.
     """
-    memory = _IN_MEMORY if os.access(_IN_MEMORY, os.W_OK | os.X_OK) else None
-    passing = Path(
-        stack.enter_context(tempfile.TemporaryDirectory(prefix="frameward-rehearsal-", dir=memory))
-    )
+    passing = keeper_folders(passing_folder(stack))
     afresh = state is None and out is not None
     if out is not None:
         refuse_other_kind(Folders(state=out, run=out), kind=FolderKind.REHEARSAL)
@@ -44,7 +39,7 @@ def rehearsal_folders(stack: ExitStack, *, state: Path | None, run: Path | None,
         _lock(out, stack)
         _refuse_foreign_outputs(out)
         state = state or out / _KEEPER
-    folders = Folders(state=state or passing / "state", run=run or passing / "run")
+    folders = Folders(state=state or passing.state, run=run or passing.run)
     refuse_other_kind(folders, kind=FolderKind.REHEARSAL)
     if afresh:
         _refuse_foreign_state(folders)
