@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
@@ -17,6 +18,17 @@ _PATH = click.Path(path_type=Path, readable=False)
 """Whether it can be read is found out, and said better, by the command that reads it."""
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
+
+
+class NumberRange(click.FloatRange):
+    """A number between two ends; what is no number at all lies between none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The number; fails as wrong usage for ``nan``, which passes every comparison."""
+        number = super().convert(value, param, ctx)
+        if math.isnan(number):
+            self.fail(f"{value!r} is no number.", param, ctx)
+        return number
 
 
 def config_option(command: _Command) -> _Command:

@@ -12,6 +12,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from controller.config.records import Settings
+from controller.errors import ControllerError, StorageError
 from controller.folders import Folders
 from controller.rehearse.contract import Factory
 from controller.rehearse.daybook import DaybookView, ProgressView
@@ -72,6 +73,8 @@ def rehearse(wanted: Wanted) -> int:
     """Do it; returns the exit code."""
     settings = read_settings(wanted.config)
     if wanted.picture is not None:
+        if not wanted.picture.parent.is_dir():
+            raise StorageError(f"{wanted.picture.parent}: is no folder; make it or choose another --picture")
         refuse_foreign_file(
             wanted.picture, SHEET_BEGINS.encode(), remedy="move it or choose another --picture"
         )
@@ -126,7 +129,14 @@ def _run(show: _Show, folders: Folders, interrupt: Interrupt) -> int:
         files = None if out is None else OutputFolder(out, plan.settings, rehearsal.field.places)
         if files is not None:
             watchers += [stack.enter_context(files), NightWatch(rehearsal.field, files.add_night)]
-        whole = drive(rehearsal, watchers, Pace(lapse=show.lapse), interrupt)
+        whole = False
+        try:
+            whole = drive(rehearsal, watchers, Pace(lapse=show.lapse), interrupt)
+        except ControllerError:
+            if files is not None:  # what there is, said to be early
+                facts = _facts(plan, show.wanted, rehearsal.field.now_utc, whole=False)
+                files.write_summary(tallies, facts, time.monotonic() - began_at_s)
+            raise
     if isinstance(view, ProgressView):
         view.finish()
     wall_s = time.monotonic() - began_at_s

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from controller.commands.day import read_day
+from controller.commands.options import NumberRange
 from controller.commands.rehearsal import Wanted, rehearse
 from controller.heat.limits import TICK_CEILING_S
 from controller.rehearse.grower import GROWERS
@@ -65,7 +66,7 @@ from controller.rehearse.span import Dates
 @click.option(
     "--slips",
     "slip_frac",
-    type=click.FloatRange(0.0, 1.0),
+    type=NumberRange(0.0, 1.0),
     default=0.0,
     metavar="FRAC",
     help="Share of the growers' deeds that they report and have not done.",
@@ -86,7 +87,7 @@ from controller.rehearse.span import Dates
 )
 @click.option(
     "--step-s",
-    type=click.FloatRange(1.0, TICK_CEILING_S),
+    type=NumberRange(1.0, TICK_CEILING_S),
     metavar="N",
     help="Simulated seconds per step.  [default: 60; at --lapse 60 or less the keeper's own tick]",
 )
@@ -104,7 +105,7 @@ from controller.rehearse.span import Dates
     metavar="FILE",
     help="Draw the run, day by day, as an SVG picture there.",
 )
-@click.option("--lapse", type=click.FloatRange(0.1), metavar="N", help="Simulated seconds per real second.")
+@click.option("--lapse", type=NumberRange(0.1), metavar="N", help="Simulated seconds per real second.")
 @click.option("--fast", is_flag=True, help="As fast as it goes, with a progress line only.")
 @click.option(
     "--state",

@@ -74,8 +74,10 @@ def _frost(view: FrameView, say_c: Callable[[float], str]) -> Iterator[Condition
             frame=name,
             facts={
                 "coldest": say_c(basis.frost_c),
-                "keep_above": say_c(view.keep_above_c),
-                "heat": "on" if view.report.relay_on else "off",
+                "against": f"below the {say_c(view.keep_above_c)} it should hold;"
+                f" heat is {'on' if view.report.relay_on else 'off'}"
+                if view.frame.heat is not None
+                else "and has no heat",
             },
         )
     why = _unprotected_because(view)

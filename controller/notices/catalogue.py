@@ -36,8 +36,7 @@ CATALOGUE: Mapping[str, NoticeEntry] = {
         kind=Kind.FROST,
         urgency=Urgency.NOW,
         first="Lay mats or fleece over the covers and carry the tenderest pots indoors.",
-        words="Lay mats on and carry the tenderest pots in: {frame} is at {coldest}, below the {keep_above} "
-        "it should hold; heat is {heat}.",
+        words="Lay mats on and carry the tenderest pots in: {frame} is at {coldest}, {against}.",
         over="{frame} is back above its line.",
         hold_in_s=10 * _MINUTE_S,
         hold_out_s=30 * _MINUTE_S,

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from datetime import timedelta
 from random import Random
 from typing import NamedTuple
-from zoneinfo import ZoneInfo
 
 from controller.config.records import FrameSettings
 from controller.rehearse.contract import OpeningNow
@@ -64,7 +63,7 @@ class Field:
         self.plan = plan
         self.now_utc = plan.from_utc
         self.elapsed_s = 0.0
-        self._zone = ZoneInfo(plan.settings.site.zone)
+        self._zone = plan.people_zone
         first = plan.weather.at(plan.from_utc)
         self.frames = {name: self._frame(frame) for name, frame in plan.settings.frames.items()}
         self.true: dict[FrameName, Mapping[str, float]] = {

@@ -64,7 +64,13 @@ class Tallies:
         """Count one step of every frame and the notices it brought."""
         for name, tally in self.frames.items():
             frame = moment.frames[name]
-            tally.add(moment.dt_s, frame.true_c["air"], frame.true_c["outside"], frame.heated_s)
+            tally.add(
+                moment.dt_s,
+                frame.true_c["air"],
+                frame.true_c["outside"],
+                frame.heated_s,
+                is_open=frame.stood.area_m2 > 0.0,
+            )
             tally.switch_on_count = moment.result.frames[name].report.switch_on_count
         self.pushes += len(moment.pushed)
         for event in moment.result.notices:
@@ -89,6 +95,8 @@ class OutputFolder:
         """Create the folder and begin every table."""
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
+            for name in OUTPUT_BEGINS:  # of an earlier run, which would pass for this one's
+                (self._folder / name).unlink(missing_ok=True)
         except OSError as error:
             raise StorageError(
                 f"{self._folder}: cannot be used ({error.strerror}); choose another"

@@ -51,6 +51,8 @@ def _held(winter: FrameWinter, units: Units) -> str:
     frost_s = sum(day.frost_s for day in winter.days)
     below_s = sum(day.below_keep_s for day in winter.days)
     if frost_s:
+        if low == temperature_text(0.0, units):
+            low = f"just below {low}"
         return f"Down to {low} on {day_text(coldest.day)}, {hours_text(frost_s)} below freezing"
     if below_s:
         kept = temperature_text(winter.keep_above_c, units)

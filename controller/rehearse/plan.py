@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta, timezone, tzinfo
+from zoneinfo import ZoneInfo
 
 from controller.config.records import Settings
 from controller.rehearse.contract import Factory
 from controller.rehearse.probes import ProbeFault, ProbeNature
 from controller.vocabulary import ProbeId
 from controller.weatherseries import WeatherSeries
+
+ELSEWHERE_DEG = 15.0
+"""An hour by the sun; clocks differ from it by as much without being wrong."""
+DEGREES_PER_H = 15.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,3 +36,17 @@ class Plan:
     """Share of the growers' deeds that are reported and not done."""
     faults: Sequence[ProbeFault] = ()
     natures: Mapping[ProbeId, ProbeNature] = field(default_factory=dict)
+
+    @property
+    def weather_is_elsewhere(self) -> bool:
+        """Whether the weather comes from so far away that its sun keeps other hours than the site's clock."""
+        site_deg, weather_deg = self.settings.site.longitude_deg, self.weather.longitude_deg
+        apart_deg = abs(site_deg - weather_deg) % 360.0
+        return min(apart_deg, 360.0 - apart_deg) > ELSEWHERE_DEG
+
+    @property
+    def people_zone(self) -> tzinfo:
+        """The clock that growers live by: the site's, or that of the weather's sun where it is elsewhere."""
+        if not self.weather_is_elsewhere:
+            return ZoneInfo(self.settings.site.zone)
+        return timezone(timedelta(hours=round(self.weather.longitude_deg / DEGREES_PER_H)))

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from datetime import datetime
 from typing import NamedTuple, Protocol
-from zoneinfo import ZoneInfo
 
 from controller.config.records import Settings
 from controller.loop.clock import RehearsalClock
@@ -68,7 +67,7 @@ class Rehearsal:
         self.keeper = build_keeper(plan.settings, self.clock, self.probes, plan.step_s)
         self._give_order = give_order
         self._policy = DeliveryPolicy()
-        self._zone = ZoneInfo(plan.settings.site.zone)
+        self._zone = plan.people_zone
         self._heat_on = dict.fromkeys(plan.settings.frames, False)
 
     def moments(self) -> Iterator[Moment]:

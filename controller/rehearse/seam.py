@@ -11,10 +11,12 @@ import copy
 import importlib
 import math
 import numbers
+import re
 import sys
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
+from typing import TypeGuard
 
 from controller.config.plain import plain_copy
 from controller.errors import ControllerError
@@ -26,6 +28,7 @@ TRUE_C_MIN = -90.0
 TRUE_C_MAX = 250.0
 """Beyond these a stand-in has gone astray: no weather is colder and no cable survives more."""
 _TRIAL_STEP_S = 60.0
+_PLACE = re.compile(r"[a-z][a-z0-9_]{0,31}", re.ASCII)
 
 
 class StandInError(ControllerError):
@@ -39,6 +42,7 @@ class CheckedStandIn:
         """``name`` is how the stand-in was asked for, for errors."""
         self._stand_in = stand_in
         self._name = name
+        self._places: frozenset[str] | None = None
 
     def advance(
         self,
@@ -51,45 +55,55 @@ class CheckedStandIn:
         """The stand-in's own answer; raises StandInError when it breaks the contract."""
         try:
             places = self._stand_in.advance(dt_s, weather, heat_on, opening)
-        except Exception as error:
+        except (Exception, SystemExit) as error:
             raise StandInError(
                 f"stand-in {self._name}: advance() failed near {weather.utc.isoformat()}"
                 f" ({type(error).__name__}: {error}); it must never raise"
             ) from error
-        try:
-            for place in REQUIRED_PLACES:
-                if not TRUE_C_MIN <= places[place] <= TRUE_C_MAX:
-                    raise self._bad_place(place, places[place], weather)
-            if len(places) > len(REQUIRED_PLACES):
-                for place, true_c in places.items():
-                    if not TRUE_C_MIN <= true_c <= TRUE_C_MAX:
-                        raise self._bad_place(place, true_c, weather)
-        except (KeyError, TypeError, AttributeError) as error:
-            raise self._explain(places, weather) from error
-        return places
+        if type(places) is dict and places.keys() == self._places:
+            for true_c in places.values():
+                if type(true_c) is not float or not TRUE_C_MIN <= true_c <= TRUE_C_MAX:
+                    break
+            else:
+                return places
+        return self._look_closely(places, weather)
+
+    def _look_closely(self, places: object, weather: WeatherPoint) -> dict[str, float]:
+        """The answer as plain floats, or StandInError for whatever is wrong with it."""
+        if not isinstance(places, Mapping):
+            raise StandInError(
+                f"stand-in {self._name}: advance() gave {type(places).__name__};"
+                " it must give a dict of °C by place"
+            )
+        known = ", ".join(sorted(map(str, places))) or "nothing"
+        for place in REQUIRED_PLACES:
+            if place not in places:
+                raise StandInError(
+                    f"stand-in {self._name}: no {place!r} among its places ({known});"
+                    f" {', '.join(REQUIRED_PLACES)} are always needed"
+                )
+        for place, true_c in places.items():
+            if not isinstance(place, str) or not _PLACE.fullmatch(place):
+                raise StandInError(
+                    f"stand-in {self._name}: {place!r} is no name for a place;"
+                    " use small letters, digits and _"
+                )
+            if not _is_number(true_c) or not TRUE_C_MIN <= float(true_c) <= TRUE_C_MAX:
+                raise self._bad_place(place, true_c, weather)
+        if self._places is None:
+            self._places = frozenset(places)
+        elif self._places != places.keys():
+            raise StandInError(
+                f"stand-in {self._name}: its places change near {weather.utc.isoformat()}"
+                f" (now {known}); it must give the same ones at every step"
+            )
+        return {place: float(true_c) for place, true_c in places.items()}
 
     def _bad_place(self, place: object, found: object, weather: WeatherPoint) -> StandInError:
         return StandInError(
             f"stand-in {self._name}: {place} is {found!r} near {weather.utc.isoformat()};"
             f" it must be °C from {TRUE_C_MIN:g} to {TRUE_C_MAX:g}"
         )
-
-    def _explain(self, places: object, weather: WeatherPoint) -> StandInError:
-        """Why the answer could not even be looked through."""
-        if not isinstance(places, Mapping):
-            return StandInError(
-                f"stand-in {self._name}: advance() gave {type(places).__name__};"
-                " it must give a dict of °C by place"
-            )
-        for place in REQUIRED_PLACES:
-            if place not in places:
-                known = ", ".join(sorted(map(str, places))) or "nothing"
-                return StandInError(
-                    f"stand-in {self._name}: no {place!r} among its places ({known});"
-                    f" {', '.join(REQUIRED_PLACES)} are always needed"
-                )
-        wrong = next((item for item in places.items() if not _is_number(item[1])), ("?", None))
-        return self._bad_place(wrong[0], wrong[1], weather)
 
 
 def load_factory(spec: str) -> Factory:
@@ -107,7 +121,7 @@ def load_factory(spec: str) -> Factory:
             f"stand-in {spec}: cannot import {module_name} ({error});"
             " run from the folder that holds it or add that folder to PYTHONPATH"
         ) from error
-    except Exception as error:
+    except (Exception, SystemExit) as error:
         raise StandInError(
             f"stand-in {spec}: {module_name} fails while it is loaded"
             f" ({type(error).__name__}: {error}); mend it"
@@ -140,17 +154,14 @@ def make_stand_in(
     """
     try:
         made = factory(plain_copy(dict(table)), start_utc)
-    except Exception as error:
+    except (Exception, SystemExit) as error:
         raise StandInError(
             f"stand-in {name}: factory(frame, start_utc) failed ({type(error).__name__}: {error})"
         ) from error
     if not callable(getattr(made, "advance", None)):
         raise StandInError(f"stand-in {name}: the factory gave {type(made).__name__}, which has no advance()")
     checked = CheckedStandIn(made, name)
-    places = checked.advance(0.0, first_weather, False, opening)  # noqa: FBT003  # as above
-    for place, true_c in places.items():
-        if not _is_number(true_c):
-            raise StandInError(f"stand-in {name}: {place} starts as {true_c!r}; it must be a plain number")
+    checked.advance(0.0, first_weather, False, opening)  # noqa: FBT003  # as above
     try:
         twins = copy.deepcopy(made), copy.deepcopy(made)
     except Exception as error:
@@ -158,6 +169,8 @@ def make_stand_in(
             f"stand-in {name}: cannot be deep-copied ({type(error).__name__}: {error});"
             " keep files, locks and generators out of it"
         ) from error
+    if not all(callable(getattr(twin, "advance", None)) for twin in twins):
+        raise StandInError(f"stand-in {name}: its deep copy is {type(twins[0]).__name__}, no stand-in")
     one, other = (
         CheckedStandIn(twin, name).advance(_TRIAL_STEP_S, first_weather, True, opening)  # noqa: FBT003  # as above
         for twin in twins
@@ -169,5 +182,11 @@ def make_stand_in(
     return checked
 
 
-def _is_number(found: object) -> bool:
-    return isinstance(found, numbers.Real) and not isinstance(found, bool) and math.isfinite(found)
+def _is_number(found: object) -> TypeGuard[numbers.Real]:
+    """A finite plain number; whatever cannot become a float is none."""
+    if not isinstance(found, numbers.Real) or isinstance(found, bool):
+        return False
+    try:
+        return math.isfinite(float(found))
+    except (ValueError, OverflowError):
+        return False

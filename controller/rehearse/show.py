@@ -22,6 +22,8 @@ from controller.units import (
 )
 from controller.vocabulary import FrameName, Place
 
+OPEN_SHARE = 0.1
+"""With covers open for this share of the time below the line, they are named before the cable."""
 BUILT_IN = "built-in"
 """The stand-in that comes along, by its name."""
 
@@ -43,6 +45,11 @@ def opening_words(
         paper.paragraph(_frame_words(frame, settings))
     if planted_words:
         paper.paragraph(planted_words)
+    if plan.weather_is_elsewhere:
+        paper.paragraph(
+            "The weather was taken far to the east or west of the site: growers live by its sun, while all"
+            " times shown are the site's."
+        )
     if stood_in_for:
         names = ", ".join(place.value for place in stood_in_for)
         paper.paragraph(
@@ -82,9 +89,15 @@ def _tally_words(tally: FrameTally, units: Units) -> str:
         held = f"{frost}, and {below}{start}{_because(tally, units)}"
     return (
         f"coldest outside {temperature_text(tally.coldest_outside_c, units)},"
-        f" in the frame {temperature_text(coldest_c, units)}, warmest {temperature_text(warmest_c, units)}."
+        f" in the frame {_coldest_words(coldest_c, units)}, warmest {temperature_text(warmest_c, units)}."
         f" It was {held}."
     )
+
+
+def _coldest_words(coldest_c: float, units: Units) -> str:
+    """Frost that rounds to freezing point is still frost."""
+    shown = temperature_text(coldest_c, units)
+    return f"just below {shown}" if coldest_c < 0.0 and shown == temperature_text(0.0, units) else shown
 
 
 def _below_words(span_s: float, limit_c: float, units: Units) -> str:
@@ -94,6 +107,8 @@ def _below_words(span_s: float, limit_c: float, units: Units) -> str:
 
 def _because(tally: FrameTally, units: Units) -> str:
     """What a frame below its line was down to: heat that was off, or a cable too weak for the cold."""
+    if tally.open_below_keep_s >= OPEN_SHARE * tally.below_keep_s:
+        return f", with the covers open for {_hours(tally.open_below_keep_s)} of that"
     if not tally.heated_throughout:
         return f", with the cable off for {_hours(tally.below_keep_s - tally.heated_below_keep_s)} of that"
     if tally.weak_below_c == -math.inf:

@@ -48,11 +48,14 @@ def file_span(weather: WeatherSeries, dates: Dates, zone: ZoneInfo) -> tuple[dat
     last = dates.last
     if last is None and dates.days is not None:
         last = first + timedelta(days=dates.days - 1)
-    from_utc, until_utc = _midnights(first, last or weather.last_utc.astimezone(zone).date(), zone)
+    ends = weather.last_utc.astimezone(zone).date()
+    # A first date past the file's end is one that the file does not hold, not dates in the wrong order.
+    from_utc, until_utc = _midnights(first, last or max(first, ends), zone)
     slack = timedelta(seconds=GAP_MAX_S)
     if dates.first is None or from_utc < weather.first_utc <= from_utc + slack:
         from_utc = max(from_utc, weather.first_utc)
-    if last is None or until_utc - slack <= weather.last_utc < until_utc:
+    short = until_utc - slack <= weather.last_utc < until_utc
+    if short or (last is None and weather.last_utc > from_utc):
         until_utc = min(until_utc, weather.last_utc)
     return from_utc, until_utc
 

@@ -42,18 +42,25 @@ class FrameTally:
     heated_below_keep_s: float = 0.0
     began_below: bool = False
     """The run began below the line, so that nobody had kept it there."""
+    settling: bool = False
+    """Still in the stretch that began below."""
     weak: bool = False
     """At this moment the air has fallen below its line under long heating."""
     weak_below_c: float = -math.inf
     """The mildest outside at which such a time began; minus infinity while there was none."""
 
-    def add(self, dt_s: float, air_c: float, outside_c: float, heated_s: float) -> None:
-        """Count one step."""
+    open_below_keep_s: float = 0.0
+    """Of the time below the line, with the covers open."""
+
+    def add(
+        self, dt_s: float, air_c: float, outside_c: float, heated_s: float, *, is_open: bool = False
+    ) -> None:
+        """Count one step; no cable is called weak for air that open covers let in."""
         if self.total_s == 0.0:
-            self.began_below = self.keep_above_c is not None and air_c < self.keep_above_c
+            self.settling = self.began_below = self.keep_above_c is not None and air_c < self.keep_above_c
         self.total_s += dt_s
         self.heated_s += heated_s
-        if heated_s < dt_s:
+        if heated_s < dt_s or is_open:
             self.on_for_s = 0.0
         elif self.on_for_s < WEAK_AFTER_S:
             self.on_for_s += dt_s
@@ -68,11 +75,18 @@ class FrameTally:
             self.below_keep_s += dt_s
             self.below_keep_k_s += (self.keep_above_c - air_c) * dt_s
             self.heated_below_keep_s += heated_s
-            if not self.weak and self.on_for_s >= WEAK_AFTER_S and air_c < self.after_hour_c:
+            if is_open:
+                self.open_below_keep_s += dt_s
+            if (
+                not self.weak
+                and not self.settling
+                and self.on_for_s >= WEAK_AFTER_S
+                and air_c < self.after_hour_c
+            ):
                 self.weak = True
                 self.weak_below_c = max(self.weak_below_c, outside_c)
         else:
-            self.weak = False
+            self.weak = self.settling = False
         if air_c > self.air_max_c:
             self.over_limit_s += dt_s
 

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 import pytest
 
+from controller.rehearse.files import read_settings
 from controller.vocabulary import Kind, Urgency
-from tests.nights.nightlab import Night, broken_rules, night_weather, run_night
+from tests.nights.nightlab import SOUTH, Night, broken_rules, night_weather, run_night
 
 KEEP_ABOVE_C = 2.0
 
@@ -69,3 +73,18 @@ def test_even_then_the_heat_helps(overrun: Night) -> None:
     """The frame stays more than 7 K above the outside at the coldest hour."""
     coldest = min(range(len(overrun.hours)), key=overrun.outside_c.__getitem__)
     assert overrun.air_c[coldest] - overrun.outside_c[coldest] > 7.0
+
+
+def test_a_frame_without_heat_is_told_as_one(tmp_path: Path) -> None:
+    """Nobody says that it should hold a line."""
+    settings = read_settings(None)
+    cold = replace(settings.frames[SOUTH], heat=None)
+    night = run_night(
+        tmp_path,
+        hours=20,
+        weather=night_weather(hours=20, high_c=3.0, low_c=-9.0),
+        settings=replace(settings, frames={SOUTH: cold}),
+    )
+    [told] = [event.text for _, event in night.told if event.code == "below_keep" and event.event == "raised"]
+    assert "and has no heat" in told
+    assert "should hold" not in told

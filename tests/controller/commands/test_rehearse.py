@@ -143,6 +143,9 @@ def test_what_cannot_be_used_is_told(arguments: list[str], said: str) -> None:
         ["--days", "2", "--to", "2027-02-02"],
         ["--step-s", "0"],
         ["--step-s", "301"],
+        ["--step-s", "nan"],
+        ["--lapse", "nan"],
+        ["--slips", "nan"],
         ["--grower", "x"],
     ],
 )
@@ -347,3 +350,52 @@ def test_growers_who_slip_say_what_they_have_not_done(tmp_path: Path) -> None:
     assert {row["opening"] for row in rows(tmp_path / "trace.csv")} == {"shut"}
     summary = json.loads((tmp_path / "summary.json").read_text())
     assert (summary["growers"], summary["slips"]) == (["attentive", "busy"], 1.0)
+
+
+def test_a_run_that_fails_leaves_no_summary_of_an_earlier_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What there is, under a summary that says that it is not whole."""
+    (tmp_path / "breaks.py").write_text(
+        "class Breaks:\n"
+        "    steps = 0\n"
+        "    def advance(self, dt_s, weather, heat_on, opening):\n"
+        "        self.steps += 1\n"
+        "        return {'air': 5.0 if self.steps < 100 else None, 'bed': 5.0, 'outside': weather.temp_c}\n"
+        "def make(frame, start_utc):\n"
+        "    return Breaks()\n",
+        encoding="utf-8",
+    )
+    monkeypatch.chdir(tmp_path)
+    assert rehearse(*COLD_DAY, "--out", "out").exit_code == 0
+    result = rehearse(*COLD_DAY, "--out", "out", "--stand-in", "breaks:make")
+    sys.modules.pop("breaks")
+    assert isinstance(result.exception, ControllerError)
+    assert "air is None" in str(result.exception)
+    summary = json.loads((tmp_path / "out" / "summary.json").read_text())
+    assert (summary["whole"], summary["stand_in"]) == (False, "breaks:make")
+    assert 90 < len(rows(tmp_path / "out" / "trace.csv")) < 101
+
+
+def test_a_picture_needs_a_folder_that_is_there(tmp_path: Path) -> None:
+    """A slip of the hand makes no folder."""
+    result = rehearse(*COLD_DAY, "--fast", "--picture", tmp_path / "nowhere" / "a.svg")
+    assert "is no folder" in str(result.exception)
+    assert not (tmp_path / "nowhere").exists()
+
+
+def test_weather_from_elsewhere_is_said_and_growers_live_by_its_sun(tmp_path: Path) -> None:
+    """Pittsburgh's sun over a site in Ireland: covers move by day there, five hours later than here."""
+    result = rehearse(
+        "--weather", PITTSBURGH, "--from", "2002-03-10", "--days", "2", "--out", tmp_path, "--step-s", "120"
+    )  # fmt: skip
+    assert "growers live by its sun" in " ".join(result.output.split())
+    opened = [row["utc"][11:13] for row in rows(tmp_path / "trace.csv") if row["opening"] != "shut"]
+    assert opened
+    assert "12" <= min(opened) <= max(opened) <= "23"
+
+
+def test_dates_past_the_end_of_a_file_are_said_to_be() -> None:
+    """Not that they run backwards, which they do not."""
+    result = rehearse("--fast", "--weather", PITTSBURGH, "--from", "2010-01-01")
+    assert "choose dates inside it" in str(result.exception)

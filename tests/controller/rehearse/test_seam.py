@@ -5,9 +5,12 @@
 from __future__ import annotations
 
 import random
+import re
 import sys
 from collections.abc import Iterator
 from datetime import datetime
+from decimal import Decimal
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -29,7 +32,7 @@ class Given:
 
     def advance(self, dt_s: float, weather: WeatherPoint, heat_on: bool, opening: OpeningNow) -> Any:
         """What was given."""
-        if isinstance(self.answer, Exception):
+        if isinstance(self.answer, BaseException):
             raise self.answer
         return self.answer
 
@@ -77,7 +80,7 @@ def test_a_plain_stand_in_with_the_three_places_is_taken() -> None:
         ({**GOOD, "air": "1.0"}, "air is '1.0'"),
         ({**GOOD, "air": None}, "air is None"),
         ({**GOOD, "cable": [1.0]}, r"cable is \[1.0\]"),
-        ({**GOOD, "air": True}, "air starts as True"),
+        ({**GOOD, "air": True}, "air is True"),
         ([1.0, 2.0, 0.0], "gave list; it must give a dict"),
         (None, "gave NoneType; it must give a dict"),
         (ValueError("no such cover"), r"advance\(\) failed near .*ValueError: no such cover"),
@@ -206,3 +209,67 @@ def test_a_module_that_fails_while_it_loads_is_told(elsewhere: Path) -> None:
     (elsewhere / "broken_frame.py").write_text("1 / 0\n", encoding="utf-8")
     with pytest.raises(StandInError, match=r"fails while it is loaded.*ZeroDivisionError"):
         load_factory("broken_frame:factory")
+
+
+def test_numbers_that_are_no_floats_become_floats() -> None:
+    """A fraction or a whole number is a number; what the run gets is a float each time."""
+    given = Given({"air": Fraction(3, 2), "bed": 2, "outside": 0.0})
+    places = make(given).advance(60.0, weather(0.0), True, SHUT)
+    assert places == {"air": 1.5, "bed": 2.0, "outside": 0.0}
+    assert {type(true_c) for true_c in places.values()} == {float}
+
+
+@pytest.mark.parametrize(
+    ("later", "said"),
+    [
+        ({**GOOD, "air": True}, "air is True"),
+        ({**GOOD, "air": Decimal(1)}, "air is Decimal"),
+        ({**GOOD, "air": 10**400}, "air is 1000"),
+        ({**GOOD, "wall": 1.0}, "its places change near 2027-02-05"),
+        ({"air": 1.0, "bed": 2.0}, "no 'outside'"),
+        (SystemExit(3), "advance() failed"),
+    ],
+)
+def test_a_breach_in_the_middle_of_a_run_is_told_too(later: Any, said: str) -> None:
+    """Each answer is looked at, not the first only."""
+    given = Given(GOOD)
+    checked = make(given)
+    checked.advance(60.0, weather(0.0), True, SHUT)
+    given.answer = later
+    with pytest.raises(StandInError, match=re.escape(said)):
+        checked.advance(60.0, weather(0.0), True, SHUT)
+
+
+@pytest.mark.parametrize("place", ['a,"b\nc', "Air", "", "8th", 7, "x" * 40])
+def test_a_place_needs_a_name_that_a_table_can_have(place: Any) -> None:
+    """Small letters, digits and underscores."""
+    with pytest.raises(StandInError, match="no name for a place"):
+        make(Given({**GOOD, place: 1.0}))
+
+
+def test_a_copy_that_is_no_stand_in_is_said_to_be() -> None:
+    """Rather than failing at its first step."""
+
+    class Odd(Given):
+        def __deepcopy__(self, memo: dict[int, Any]) -> Any:
+            return 7
+
+    with pytest.raises(StandInError, match="its deep copy is int, no stand-in"):
+        make(Odd(GOOD))
+
+
+def test_a_factory_or_module_that_ends_the_program_is_told() -> None:
+    """It does not take the rehearsal with it unsaid."""
+
+    def leaves(frame: Any, start_utc: datetime) -> Any:
+        sys.exit(9)
+
+    with pytest.raises(StandInError, match="factory\\(frame, start_utc\\) failed"):
+        make_stand_in(
+            leaves,
+            name="mine:leaves",
+            table=frame_table(),
+            start_utc=START,
+            first_weather=weather(0.0),
+            opening=SHUT,
+        )

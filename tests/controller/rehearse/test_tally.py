@@ -78,3 +78,18 @@ def test_a_frame_without_heat_keeps_nothing() -> None:
     tally.add(3600.0, -1.0, -1.0, 0.0)
     assert tally.document()["below_keep_h"] is None
     assert tally.document()["below_0_h"] == 1.0
+
+
+def test_no_cable_is_weak_for_what_open_covers_let_in_nor_for_how_the_run_began() -> None:
+    """The same cold hours: weak with the covers shut, not with them open, not from a start below the line."""
+    shut, opened, begun = fresh(), fresh(), fresh()
+    for minute in range(180):
+        falling_c = 2.5 - minute / 100
+        shut.add(60.0, falling_c, -5.0, 60.0)
+        opened.add(60.0, falling_c, -5.0, 60.0, is_open=True)
+        begun.add(60.0, falling_c - 1.0, -5.0, 60.0)
+    assert shut.weak_below_c == -5.0
+    assert opened.weak_below_c == begun.weak_below_c == -math.inf
+    assert opened.open_below_keep_s == opened.below_keep_s > 0.0
+    assert shut.open_below_keep_s == 0.0
+    assert begun.below_keep_s == 180 * 60.0, "counted all the same"
