@@ -25,6 +25,8 @@ LOW_SUN_FRAC = 0.15
 """Sines of 3° and 9°: when the day begins and when it is time to shut and keep its warmth."""
 UNCOVER_ABOVE_C = 5.0
 """Colder outside than this, the covers are never taken off altogether."""
+FROST_C = 0.0
+"""Colder outside than this, covers are opened a crack at most, and only when it is hot inside."""
 MATS_BELOW_C = 2.0
 """Colder outside than this at nightfall, whatever there is to lay over the covers is laid."""
 MATS_OFF_ABOVE_C = -2.0
@@ -100,11 +102,13 @@ class AttentiveGrower:
 
     def _by_day(self, look: Look) -> int:
         widest = look.openings - 1
-        if look.outside_c < UNCOVER_ABOVE_C:
+        if look.outside_c < FROST_C:
+            widest = min(widest, 1)
+        elif look.outside_c < UNCOVER_ABOVE_C:
             widest = max(0, widest - 1)
         if look.air_c >= OPEN_WIDE_C:
             return min(look.opening + 2, widest)
-        if look.air_c >= OPEN_WIDER_C:
+        if look.air_c >= OPEN_WIDER_C and look.outside_c >= FROST_C:
             return min(look.opening + 1, widest)
         if look.air_c <= CLOSE_NARROWER_C:
             return max(look.opening - 1, 0)

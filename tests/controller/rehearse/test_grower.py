@@ -68,6 +68,14 @@ def test_the_attentive_grower_does_not_bare_the_plants_in_the_cold() -> None:
     assert AttentiveGrower().choose(look(air_c=30.0, outside_c=9.0, opening=3)).opening == 4
 
 
+def test_the_attentive_grower_lets_no_frost_in_unless_it_is_hot_inside() -> None:
+    """Below 0 °C outside: shut at 18 °C, a crack at 23 °C, and back to a crack from wider."""
+    grower = AttentiveGrower()
+    assert grower.choose(look(air_c=18.0, outside_c=-3.0, opening=0)).opening == 0
+    assert grower.choose(look(air_c=23.0, outside_c=-3.0, opening=0)).opening == 1
+    assert grower.choose(look(air_c=15.0, outside_c=-3.0, opening=3)).opening == 1
+
+
 @pytest.mark.parametrize("sun", [AFTERNOON, NIGHT])
 def test_the_attentive_grower_shuts_for_the_night(sun: Direction) -> None:
     """From the low sun of the afternoon on, even when it is still warm inside."""
