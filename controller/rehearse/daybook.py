@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Callable, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from controller.config.records import FrameSettings, Settings, Units
@@ -26,6 +26,8 @@ STRIP_FROM_COLUMNS = 78
 """A narrower terminal has no room for a strip that can be read, nor for the covers."""
 PAUSES = frozenset({HeatReason.RESTING, HeatReason.OFF_PROOF, HeatReason.SWITCH_LIMIT})
 """Refusals that end by themselves within minutes and protect relay and cable."""
+BAR_CELLS = 30
+_INSTANT = timedelta(seconds=1)
 _INDENT = 11
 COVERS_LETTERS = 7
 """So much of the covers' own name is shown."""
@@ -137,7 +139,11 @@ class DaybookView:
         self._paper.paragraph(
             "Heat: on; off, none is needed; resting, its relay pauses for some minutes; held, it is"
             " refused, and a notice says why."
-            + (" Covers: how they truly stand, or what lies over them." if self._cells else "")
+            + (
+                " Covers: how they truly stand, or what lies over them; a + where it is more than one."
+                if self._cells
+                else ""
+            )
         )
         self._paper.line()
 
@@ -189,10 +195,10 @@ class ProgressView:
             self._paper.write("\r" + " " * (self._paper.width - 1) + "\r")
 
     def _words(self, moment: Moment) -> str:
-        return (
-            f"{day_words(moment.utc.astimezone(self._zone)):{_INDENT}}"
-            f"{100 * self._elapsed_s / self._total_s:3.0f} % rehearsed"
-        )
+        done_frac = min(1.0, self._elapsed_s / self._total_s)
+        day = day_words((moment.utc - _INSTANT).astimezone(self._zone))  # midnight ends the day before
+        bar = "=" * int(done_frac * BAR_CELLS)
+        return f"{day:{_INDENT}}{100 * done_frac:3.0f} % rehearsed  {bar.ljust(BAR_CELLS, '·')}"
 
 
 def covers_word(frame: FrameMoment) -> str:

@@ -14,6 +14,7 @@ from controller.rehearse.tally import S_PER_H, FrameTally
 from controller.units import (
     c_to_f,
     cost_of,
+    count_text,
     decimal_text,
     duration_text,
     energy_text,
@@ -64,12 +65,11 @@ def closing_words(
     """Say what it came to, frame by frame."""
     settings, units = plan.settings, plan.settings.site.units
     zone = ZoneInfo(settings.site.zone)
-    simulated_s = (until_utc - plan.from_utc).total_seconds()
     early = "" if until_utc >= plan.until_utc else " (ended early)"
     paper.line()
     paper.paragraph(
-        f"{_span_words(plan.from_utc, until_utc, zone)}{early}: {duration_text(simulated_s)}, rehearsed"
-        f" {_pace_words(wall_s)}.",
+        f"{_span_words(plan.from_utc, until_utc, zone)}{early}:"
+        f" {_length_words(plan.from_utc, until_utc, zone)}, rehearsed {_pace_words(wall_s)}.",
     )
     for name, tally in tallies.items():
         if tally.total_s:
@@ -152,6 +152,14 @@ def _span_words(from_utc: datetime, until_utc: datetime, zone: ZoneInfo) -> str:
             return f"{day_words(first)} {first:%Y}"
         return f"{day_words(first)} {first:%Y} to {day_words(last)} {last:%Y}"
     return f"{day_words(first)} {first:%Y %H:%M} to {day_words(last)} {last:%Y %H:%M}"
+
+
+def _length_words(from_utc: datetime, until_utc: datetime, zone: ZoneInfo) -> str:
+    """Whole days as they are counted on a calendar, also where the clocks changed in between."""
+    first, last = from_utc.astimezone(zone), until_utc.astimezone(zone)
+    if first.time() == last.time() == time() and last > first:
+        return count_text((last.date() - first.date()).days, "day")
+    return duration_text((until_utc - from_utc).total_seconds())
 
 
 def _pace_words(wall_s: float) -> str:
