@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from controller.commands.options import config_option, run_option, state_option, w1_option
+from controller.commands.options import NumberRange, config_option, run_option, state_option, w1_option
 from controller.commands.whose import insist_readable, refuse_root
 from controller.heat.limits import TICK_CEILING_S
 
@@ -30,14 +30,14 @@ from controller.heat.limits import TICK_CEILING_S
 )
 @click.option(
     "--lapse",
-    type=click.FloatRange(1.0, 3600.0),
+    type=NumberRange(1.0, 3600.0),
     default=1.0,
     show_default=True,
     metavar="N",
     help="With --rehearsal: every clock runs N times as fast.",
 )
 @click.option("--director", "director_fd", type=click.IntRange(0), hidden=True)  # a rehearsal's own use only
-@click.option("--step-s", type=click.FloatRange(1.0, TICK_CEILING_S), hidden=True)
+@click.option("--step-s", type=NumberRange(1.0, TICK_CEILING_S), hidden=True)
 def command(
     *,
     config: Path,

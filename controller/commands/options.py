@@ -23,11 +23,11 @@ _Command = TypeVar("_Command", bound=Callable[..., Any])
 class NumberRange(click.FloatRange):
     """A number between two ends; what is no number at all lies between none."""
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+    def convert(self, given: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """The number; fails as wrong usage for ``nan``, which passes every comparison."""
-        number = super().convert(value, param, ctx)
+        number = super().convert(given, param, ctx)
         if math.isnan(number):
-            self.fail(f"{value!r} is no number.", param, ctx)
+            self.fail(f"{given!r} is no number.", param, ctx)
         return number
 
 

@@ -13,7 +13,7 @@ import click
 
 from controller.commands.assigned import Assigned, read_assigned
 from controller.commands.look import first_readings, judge_alone, read_once
-from controller.commands.options import config_option, run_option, state_option, w1_option
+from controller.commands.options import NumberRange, config_option, run_option, state_option, w1_option
 from controller.commands.probe_table import ProbeTable, WarmthWatch
 from controller.commands.whose import insist_readable, insist_writable
 from controller.errors import CommandRejected, HardwareError, StorageError
@@ -30,7 +30,7 @@ the middle with its lead, not touching the wall, and wait ten minutes. Melting i
 
 _every_option = click.option(
     "--every-s",
-    type=click.FloatRange(min=0.02, max=60.0),
+    type=NumberRange(min=0.02, max=60.0),
     default=2.0,
     show_default=True,
     metavar="SECONDS",

@@ -15,7 +15,6 @@ from contextlib import ExitStack, closing, contextmanager
 from importlib import resources
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from controller.bounded_read import UnfitFile, read_bounded
 from controller.config.parse import LARGEST_FILE_BYTES
@@ -72,7 +71,7 @@ class PacedRehearsal:
         )
         self._heat_on = dict.fromkeys(plan.settings.frames, False)
         self._policy = DeliveryPolicy()
-        self._zone = ZoneInfo(plan.settings.site.zone)
+        self._zone = plan.people_zone
         self._orders_sent = 0
         _answer_safety_list(plan, folders)
         self._tree = stack.enter_context(closing(_probe_tree(plan, folders)))

@@ -10,12 +10,12 @@ from zoneinfo import ZoneInfo
 from controller.config.records import Settings
 from controller.rehearse.contract import Factory
 from controller.rehearse.probes import ProbeFault, ProbeNature
+from controller.rehearse.sunpath import DEGREES_PER_H
 from controller.vocabulary import ProbeId
 from controller.weatherseries import WeatherSeries
 
 ELSEWHERE_DEG = 15.0
 """An hour by the sun; clocks differ from it by as much without being wrong."""
-DEGREES_PER_H = 15.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -26,6 +26,7 @@ from controller.rehearse.seam import load_factory
 from controller.rehearse.span import Dates, file_span
 from controller.rehearse.standin import SeasonedStandIn, nature_of
 from controller.rehearse.standinframe import build_parts
+from controller.rehearse.sunpath import DEGREES_PER_H
 from controller.vocabulary import FrameName, Place
 from controller.weatherseries import WeatherSeries
 
@@ -33,7 +34,6 @@ BUILT_IN = "built-in"
 GROWER = "attentive"
 STEP_S = 60.0
 COARSE_STEP_S = 300.0
-DEGREES_PER_H = 15.0
 QUICK_DAYS = 14
 SEASON_FROM, SEASON_UNTIL = (11, 1), (4, 30)
 

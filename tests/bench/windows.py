@@ -9,9 +9,9 @@ from datetime import datetime, timedelta
 from controller.rehearse.contract import OpeningNow, StandIn
 from controller.rehearse.field import Field
 from controller.rehearse.run import Moment
+from controller.rehearse.sunpath import DEGREES_PER_H
 from controller.vocabulary import FrameName
 
-DEGREES_PER_H = 15.0
 SHORTEST_S = 1800.0
 """Spells shorter than this are no windows: one slot of heat would not fit."""
 OLD_ENOUGH_S = 6 * 3600.0
