@@ -28,6 +28,8 @@ LEAF_SEES_SOIL_FRAC = 0.5
 """The lower leaves and the pots' rims hide the rest."""
 SOIL_SEES_UP_FRAC, LEAF_SEES_UP_FRAC, WALL_SEES_UP_FRAC = 0.75, 0.85, 0.4
 WALL_SEES_LEAF_FRAC, WALL_SEES_SOIL_FRAC = 0.3, 0.15
+COVERING_EMITTED_FRAC = 0.9
+"""Mats and fleece, opaque to thermal radiation (common practice, no source)."""
 UNDER_COVERING_LEAK_FRAC = 0.7
 """Of the leakage is left when something lies over the covers."""
 
@@ -85,14 +87,34 @@ def exchange_m3_s(parts: FrameParts, lid: Lid, outer: Outer, apart_k: float) -> 
     return leak
 
 
-def skin_infrared(parts: FrameParts, dew_kg_m2: float) -> tuple[float, float]:
-    """Emissivity of the covers and the share of thermal radiation that they let through."""
+class Infrared(NamedTuple):
+    """What all skins together do with thermal radiation; the rest of each side is thrown back there."""
+
+    inner_frac: float
+    """Emissivity (and absorptivity) towards the inside."""
+    outer_frac: float
+    """Towards the sky."""
+    passed_frac: float
+
+
+def skin_infrared(parts: FrameParts, dew_kg_m2: float) -> Infrared:
+    """Opaque covers, or sheets of film one above the other; dew lies on the lowest of them only.
+
+    Sheets throw radiation to and fro between them: the sum of that series, plane parallel sheets.
+    """
     nature = parts.nature
     if not parts.is_film:
-        return nature.skin_emitted_frac, 0.0
+        return Infrared(nature.skin_emitted_frac, nature.skin_emitted_frac, 0.0)
+    dry_frac, back_frac = nature.film_infrared_frac, FILM_THROWS_BACK_FRAC
     wet_frac = min(dew_kg_m2 / WET_FROM_KG_M2, 1.0)
-    passed_frac = nature.film_infrared_frac * (1.0 - (1.0 - WET_PASSES_FRAC) * wet_frac)
-    return 1.0 - FILM_THROWS_BACK_FRAC - passed_frac, passed_frac
+    passed_frac = dry_frac * (1.0 - (1.0 - WET_PASSES_FRAC) * wet_frac)
+    inner_back_frac = outer_back_frac = back_frac
+    for _ in range(parts.skins - 1):
+        again_frac = 1.0 / (1.0 - outer_back_frac * back_frac)
+        inner_back_frac += passed_frac * passed_frac * back_frac * again_frac
+        outer_back_frac = back_frac + dry_frac * dry_frac * outer_back_frac * again_frac
+        passed_frac *= dry_frac * again_frac
+    return Infrared(1.0 - inner_back_frac - passed_frac, 1.0 - outer_back_frac - passed_frac, passed_frac)
 
 
 def couplings_now(
@@ -102,13 +124,16 @@ def couplings_now(
     nature, bare_frac, up_frac = parts.nature, lid.bare_frac, parts.normal.up_frac
     shut_frac = 1.0 - bare_frac
     air_c, leaf_c, outside_c, over_c = state.air_c, state.leaf_c, outer.air_c, outer.sky_c
-    emitted_frac, passed_frac = skin_infrared(parts, state.dew_kg_m2)
+    inner_frac, outer_frac, passed_frac = skin_infrared(parts, state.dew_kg_m2)
+    if lid.covering_m2k_w > 0.0:
+        # the covering is now the outer face, and stops what a film lets through where the film lies
+        inner_frac, outer_frac, passed_frac = inner_frac + passed_frac, COVERING_EMITTED_FRAC, 0.0
     # what a surface that looks up sees, and the outer films
     wall_view, ground_view = parts.wall_view_frac, 0.5 - 0.5 * up_frac
     open_c = (1.0 - wall_view - ground_view) * over_c + wall_view * state.top0_c + ground_view * outside_c
     outer_film = nature.film_outside_frac * (CALM_W_PER_M2K + WIND_W_PER_M2K * outer.near_wind_m_s)
     half_k = 0.5 * (state.outer_c + open_c) + KELVIN
-    radiant = FOUR_SIGMA * emitted_frac * half_k * half_k * half_k
+    radiant = FOUR_SIGMA * outer_frac * half_k * half_k * half_k
     shut_m2 = parts.cover_m2 * shut_frac
     face, face_c = shut_m2 * (outer_film + radiant), outside_c
     if face > 0.0:
@@ -116,14 +141,13 @@ def couplings_now(
         if lid.covering_m2k_w > 0.0:
             face_c += covering_w / face
             face = 1.0 / (1.0 / face + lid.covering_m2k_w / shut_m2)
-            passed_frac = 0.0
     top_radiant = FOUR_SIGMA * 0.9 * (0.5 * (state.top0_c + over_c) + KELVIN) ** 3
     top_beyond_c = 0.5 * (over_c + outside_c)
     # inside
     still, bare_film = nature.film_inside_frac, BARE_WIND_W_PER_M2K * outer.near_wind_m_s * bare_frac
     half_k = air_c + KELVIN
     black = FOUR_SIGMA * half_k * half_k * half_k * nature.inside_emitted_frac
-    to_skin = black * shut_frac * emitted_frac
+    to_skin = black * shut_frac * inner_frac
     half_k = 0.5 * (leaf_c + open_c) + KELVIN
     to_open = FOUR_SIGMA * half_k * half_k * half_k * nature.inside_emitted_frac
     to_open *= bare_frac + shut_frac * passed_frac

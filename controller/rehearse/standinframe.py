@@ -69,6 +69,7 @@ class FrameParts:
     """Level, to where the front looks."""
     power_w: float
     is_film: bool
+    skins: int
     light_passed_frac: float
     soaked_frac: float
     skin_w_k: float
@@ -131,6 +132,7 @@ def build_parts(table: Mapping[str, Any], nature: Nature = NOMINAL) -> FramePart
         front=Direction(0.0, -math.cos(faces_rad), -math.sin(faces_rad)),
         power_w=power_w,
         is_film=table["cover"] == "film",
+        skins=skins,
         light_passed_frac=cover.light_frac**skins * nature.light_frac,
         soaked_frac=cover.soaked_frac * skins,
         skin_w_k=cover_m2 / through_m2k_w,
