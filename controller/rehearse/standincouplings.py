@@ -17,21 +17,27 @@ FOUR_SIGMA = 4.0 * 5.670374419e-8
 CALM_W_PER_M2K, WIND_W_PER_M2K = 2.8, 3.0
 """Outer film 2.8 + 3.0 v, Watmuff et al. (1977), from memory; without radiation."""
 BARE_WIND_W_PER_M2K = 3.0
-"""What each m/s adds to films inside where no cover lies."""
+"""What each m/s adds to films inside where no cover lies (common practice, no source)."""
 WET_FROM_KG_M2 = 0.02
 """Dew that makes a film as good as opaque to thermal radiation (common practice, no source)."""
 WET_PASSES_FRAC = 0.25
+"""Of what a dry film passes, where it is wet: greenhouse literature has it near opaque, from memory."""
 FILM_THROWS_BACK_FRAC = 0.08
+"""Of thermal radiation, by one sheet of film; from memory."""
 LEAF_SIDES, LEAF_FILM_W_PER_M2K = 5.0, 6.0
-"""Leaf area, both sides, over each square metre of canopy; the film of small leaves in still air."""
+"""Leaf area, both sides, over each square metre of canopy; the film of small leaves in still air.
+
+Common practice, no source.
+"""
 LEAF_SEES_SOIL_FRAC = 0.5
-"""The lower leaves and the pots' rims hide the rest."""
+"""The lower leaves and the pots' rims hide the rest; common practice, no source."""
 SOIL_SEES_UP_FRAC, LEAF_SEES_UP_FRAC, WALL_SEES_UP_FRAC = 0.75, 0.85, 0.4
 WALL_SEES_LEAF_FRAC, WALL_SEES_SOIL_FRAC = 0.3, 0.15
+"""View factors of a half-filled low frame, guessed from its section; common practice, no source."""
 COVERING_EMITTED_FRAC = 0.9
 """Mats and fleece, opaque to thermal radiation (common practice, no source)."""
 UNDER_COVERING_LEAK_FRAC = 0.7
-"""Of the leakage is left when something lies over the covers."""
+"""Of the leakage is left when something lies over the covers; common practice, no source."""
 
 
 class Couplings(NamedTuple):

@@ -13,22 +13,26 @@ from controller.rehearse.irradiance import Irradiance
 from controller.rehearse.standinframe import FrameParts
 from controller.rehearse.sunpath import Direction
 
-ANGLE_FACTOR = 0.07
-"""b in 1 - b (1 / cos - 1), ASHRAE's form; fits 2 mm glass (De Soto et al. 2006) to 0.02 up to 70°."""
-DIFFUSE_ANGLE_FRAC = 1.0 - ANGLE_FACTOR * (1.0 / 0.5299 - 1.0)
+ANGLE_POWER = 3.6
+"""n in 1 - (1 - cos)^n: fitted to Fresnel's formulas for both faces of a 2 mm pane, to 0.01 up to 80°."""
+DIFFUSE_ANGLE_FRAC = 1.0 - (1.0 - 0.5299) ** ANGLE_POWER
 """The same for diffuse light, as if it all came at 58° (from memory)."""
 ALBEDO = 0.2
+"""Of bare or grassy ground, from memory."""
 DIFFUSE_TO_WALL_FRAC = 0.3
+"""Of the diffuse light that comes in; common practice, no source."""
 PLANT_TAKES_FRAC, SOIL_TAKES_FRAC, COVERING_TAKES_FRAC = 0.88, 0.8, 0.6
+"""Absorbed where light falls; common practice, no source."""
 POT_SHARE_FRAC = 0.1
-"""Of what leaves and pots take, the share that goes through pots into root balls at once."""
+"""Of what leaves and pots take, the root balls' share at once; common practice, no source."""
 BEFORE_WALL_FACTOR = 1.3
-"""Plants stand half as high as the frame: they meet more of a low beam than of a high one."""
+"""Plants stand half as high as the frame: they meet more of a low beam (common practice, no source)."""
 CAUGHT_AGAIN_FRAC = 0.7
-"""Of what is thrown back inside, the share that does not find the way out."""
+"""Of what is thrown back inside, the share that does not get out; common practice, no source."""
 OPAQUE_FROM_M2K_W = 0.1
-"""A covering this thick is a mat and shuts out light; a thinner one is fleece."""
+"""A covering this thick is a mat, a thinner one fleece; common practice, no source."""
 MAT_PASSES_FRAC, FLEECE_PASSES_FRAC = 0.05, 0.8
+"""Light through mats (gaps and edges) and through thin fleece; common practice, no source."""
 
 
 class Lid(NamedTuple):
@@ -103,7 +107,7 @@ def beam_from(parts: FrameParts, sun: Direction) -> Beam:
 
 def angle_frac(square_frac: float) -> float:
     """Light passed at a slant, over that passed square on; ``square_frac`` is the cosine of incidence."""
-    return max(0.0, 1.0 - ANGLE_FACTOR * (1.0 / max(square_frac, 1e-3) - 1.0))
+    return float(1.0 - (1.0 - min(max(square_frac, 0.0), 1.0)) ** ANGLE_POWER)
 
 
 class SunPowers(NamedTuple):

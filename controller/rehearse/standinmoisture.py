@@ -2,7 +2,8 @@
 
 Pure. Leaves and bed give vapour, chinks and openings carry it off, and what the covers' inner face is too
 cold for stays there as dew, which may dry again. Vapour at the step's end, surfaces as they were at its
-beginning. Dew that runs back to the bed carries no heat in this account, and frost counts as water.
+beginning. Dew that runs back to the bed carries no heat in this account, and frost counts as water. What
+condenses on leaves and bed passes no stoma and no crust; it soaks in and is not kept as dew.
 """
 
 from __future__ import annotations
@@ -14,15 +15,20 @@ from controller.rehearse.standinouter import EVAPORATION_J_PER_KG, vapour_kg_m3
 from controller.rehearse.standinstate import FrameState
 
 LEAF_AREA_FRAC = 1.0
-"""Leaf on each square metre of canopy, as far as it transpires."""
+"""Leaf on each square metre of canopy, as far as it transpires; common practice, no source."""
 LEAF_FILM_S_PER_M = 180.0
+"""As Lewis' relation has it for a film of 6 W/m²K, to 10 %."""
 BED_FILM_S_PER_M = 300.0
+"""The same for 4 W/m²K."""
 NIGHT_CLOSES_W_M2, NIGHT_OPEN_W_M2 = 150.0, 12.0
-"""Stomata open with light on the leaves; the second keeps them a tenth open in the dark."""
+"""Stomata open with light on the leaves; the second keeps them a tenth open in the dark.
+
+Common practice, no source.
+"""
 DEW_MAX_KG_M2 = 0.08
-"""More than this runs down the cover."""
+"""More than this runs down the cover; common practice, no source."""
 MASS_M3K_PER_J = 1.0 / 1150.0
-"""Metres a second of vapour for each W/m²K of still-air film, by Lewis' relation."""
+"""Metres a second of vapour for each W/m²K of still-air film, by Lewis' relation (air near 20 °C)."""
 
 
 class Moisture(NamedTuple):
@@ -54,10 +60,15 @@ def moisture_step(
     nature = parts.nature
     light_w_m2 = leaf_sun_w / parts.leaf_m2
     stomata_s_per_m = nature.stomata_s_per_m * (1.0 + NIGHT_CLOSES_W_M2 / (light_w_m2 + NIGHT_OPEN_W_M2))
-    by_leaf = LEAF_AREA_FRAC * parts.leaf_m2 / (LEAF_FILM_S_PER_M + stomata_s_per_m)
-    by_bed = parts.bed_m2 * (1.0 - 0.5 * nature.canopy_frac) / (BED_FILM_S_PER_M + nature.crust_s_per_m)
+    crust_s_per_m = nature.crust_s_per_m
     at_leaf, at_bed = vapour_kg_m3(state.leaf_c), vapour_kg_m3(state.bed0_c)
     was = state.vapour_kg_m3
+    if was > at_leaf:
+        stomata_s_per_m = 0.0
+    if was > at_bed:
+        crust_s_per_m = 0.0
+    by_leaf = LEAF_AREA_FRAC * parts.leaf_m2 / (LEAF_FILM_S_PER_M + stomata_s_per_m)
+    by_bed = parts.bed_m2 * (1.0 - 0.5 * nature.canopy_frac) / (BED_FILM_S_PER_M + crust_s_per_m)
     flow = parts.volume_m3 / dt_s * was + by_leaf * at_leaf + by_bed * at_bed + exchange_m3_s * outside_kg_m3
     total = parts.volume_m3 / dt_s + by_leaf + by_bed + exchange_m3_s
     vapour, dew, shed_kg_s = flow / total, state.dew_kg_m2, 0.0

@@ -10,22 +10,23 @@ from datetime import datetime
 from typing import NamedTuple
 
 from controller.rehearse.standinframe import FrameParts
+from controller.rehearse.winters_kinds import season_c
 from controller.weatherseries import WeatherPoint
 
 KELVIN = 273.15
 DEW_UNKNOWN_K = 2.5
-"""How far the dew point is taken to lie below the air where the weather has none."""
+"""How far the dew point is taken to lie below the air where the weather has none; no source."""
 WIND_UNKNOWN_M_S = 2.0
+"""At 10 m, where the weather has none: a quiet inland place (common practice, no source)."""
 CLOUD_UNKNOWN_TENTHS = 5.0
+"""Half a sky, for want of any; no source."""
 CLOUD_CLOSES_FRAC = 0.84
 """Unsworth and Monteith (1975), from memory: emissivity goes from that of a clear sky towards 1."""
 VAPOUR_J_PER_KGK = 461.5
 EVAPORATION_J_PER_KG = 2.5e6
-YEAR_DAYS = 365.25
-COLDEST_DAY_DAYS = 22.0
-"""Day of the northern year on which the air is coldest; half a year later in the south."""
+DAY_S, HALF_YEAR_DAYS = 86400.0, 183
 ANNUAL_DEPTH_M = 2.2
-"""Damping depth of the annual wave in damp soil."""
+"""Damping depth of the annual wave in damp soil: sqrt(a T / pi) of 0.5 mm²/s (from memory) comes to 2.2 m."""
 
 
 class Outer(NamedTuple):
@@ -76,28 +77,15 @@ def outer_of(parts: FrameParts, weather: WeatherPoint, deep_c: float) -> Outer:
     )
 
 
-def _phase(utc: datetime, latitude_deg: float) -> float:
-    """Radians of the year since the coldest day."""
-    half_days = 0.0 if latitude_deg >= 0.0 else YEAR_DAYS / 2
-    return 2.0 * math.pi * (utc.timetuple().tm_yday - COLDEST_DAY_DAYS - half_days) / YEAR_DAYS
-
-
-def _mean_c(latitude_deg: float) -> float:
-    """Annual mean of air and ground at sea level; a straight line through temperate places, no source."""
-    return 23.0 - 0.27 * min(abs(latitude_deg), 75.0)
-
-
-SWING_K = 6.0
-"""Half the annual range of daily means; between that of oceanic and inland places, no source."""
-
-
 def season_air_c(utc: datetime, latitude_deg: float) -> float:
-    """Daily mean air temperature that the season would have; common practice, no source."""
-    return _mean_c(latitude_deg) - SWING_K * math.cos(_phase(utc, latitude_deg))
+    """Daily mean air temperature that the season would have: that of the invented winters."""
+    return season_c(int(utc.timestamp() // DAY_S), latitude_deg)
 
 
 def season_ground_c(utc: datetime, latitude_deg: float, depth_m: float) -> float:
     """Undisturbed ground at a depth: the annual wave damped and late (heat conduction in a half-space)."""
     down = depth_m / ANNUAL_DEPTH_M
-    wave = math.exp(-down) * math.cos(_phase(utc, latitude_deg) - down)
-    return _mean_c(latitude_deg) - SWING_K * wave
+    day = round(utc.timestamp() // DAY_S - down * HALF_YEAR_DAYS / math.pi)
+    once_c, half_a_year_off_c = season_c(day, latitude_deg), season_c(day - HALF_YEAR_DAYS, latitude_deg)
+    mean_c = 0.5 * (once_c + half_a_year_off_c)
+    return mean_c + math.exp(-down) * (once_c - mean_c)

@@ -8,6 +8,7 @@ Marks are common practice, no source, unless one is named; figures with a source
 from __future__ import annotations
 
 import copy
+import math
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -19,6 +20,8 @@ from controller.rehearse.seam import make_stand_in
 from controller.rehearse.standin import SeasonedStandIn, factory, make_factory, nature_of
 from controller.rehearse.standinframe import build_parts
 from controller.rehearse.standinnature import NOMINAL
+from controller.rehearse.standinouter import ANNUAL_DEPTH_M, season_air_c, season_ground_c
+from controller.rehearse.winters_kinds import season_c
 from tests.controller.rehearse.lab import (
     LATITUDE_DEG,
     LONGITUDE_DEG,
@@ -269,3 +272,27 @@ def test_a_seed_makes_a_frame_of_its_own() -> None:
         assert isinstance(frame, SeasonedStandIn)
         ends.append(run(frame, 24, -6.0, heat_on=True)["air"])
     assert max(ends) - min(ends) > 0.8
+
+
+@pytest.mark.parametrize("month", [1, 4, 7, 10])
+def test_the_ground_follows_the_season_of_the_invented_winters(month: int) -> None:
+    """At the surface it is the season's air; at depth it swings about the same mean, less and later."""
+    utc = datetime(2027, month, 10, tzinfo=UTC)
+    assert season_ground_c(utc, 52.0, 0.0) == pytest.approx(season_air_c(utc, 52.0))
+    assert season_air_c(utc, 52.0) == season_c(int(utc.timestamp() // 86400.0), 52.0)
+    year = [utc + timedelta(days=day) for day in range(365)]
+    air_c, ground_c = ([each(day) for day in year] for each in (at_the_surface_c, at_depth_c))
+    assert sum(ground_c) / 365 == pytest.approx(sum(air_c) / 365, abs=0.05)
+    swing_frac = (max(ground_c) - min(ground_c)) / (max(air_c) - min(air_c))
+    assert swing_frac == pytest.approx(math.exp(-1.0), abs=0.01)
+    late_days = (ground_c.index(min(ground_c)) - air_c.index(min(air_c))) % 365
+    assert late_days == pytest.approx(365.25 / (2.0 * math.pi), abs=3)
+
+
+def at_the_surface_c(utc: datetime) -> float:
+    return season_air_c(utc, 52.0)
+
+
+def at_depth_c(utc: datetime) -> float:
+    """One damping depth down."""
+    return season_ground_c(utc, 52.0, ANNUAL_DEPTH_M)

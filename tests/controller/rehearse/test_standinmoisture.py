@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -83,3 +85,18 @@ def test_leaves_give_more_in_the_light() -> None:
     before = state(inside_c=15.0, inner_c=10.0, damp_frac=0.7)
     dark, light = (moisture_step(PARTS, before, leaf_sun_w=each_w, **steps) for each_w in (0.0, 300.0))
     assert light.leaf_w > 2.0 * dark.leaf_w > 0.0
+
+
+@pytest.mark.parametrize(("place", "film_s_per_m"), [("leaf_c", 180.0), ("bed0_c", 300.0)])
+def test_what_condenses_meets_the_film_alone(place: str, film_s_per_m: float) -> None:
+    """Damp air over a colder leaf or bed: the same flow whatever stomata and crust are, that of the film."""
+    apart = replace(PARTS, nature=replace(PARTS.nature, stomata_s_per_m=600.0, crust_s_per_m=2000.0))
+    damp = state(inside_c=8.0, inner_c=8.0, damp_frac=0.95)._replace(**{place: 2.0})
+    steps = {"skin_film_w_k": 0.0, "exchange_m3_s": 0.0003, "outside_kg_m3": 0.004, "leaf_sun_w": 0.0}
+    got = [moisture_step(parts, damp, **steps, dt_s=1.0) for parts in (PARTS, apart)]
+    gained_w = [-(each.leaf_w if place == "leaf_c" else each.bed_w) for each in got]
+    area_m2 = PARTS.leaf_m2 if place == "leaf_c" else PARTS.bed_m2 * (1.0 - 0.5 * PARTS.nature.canopy_frac)
+    by_hand_w = EVAPORATION_J_PER_KG * area_m2 / film_s_per_m * (got[0].vapour_kg_m3 - vapour_kg_m3(2.0))
+    assert gained_w[0] == pytest.approx(by_hand_w)
+    assert gained_w[0] > 0.0
+    assert gained_w[1] == pytest.approx(gained_w[0], rel=0.02)
