@@ -93,34 +93,28 @@ def exchange_m3_s(parts: FrameParts, lid: Lid, outer: Outer, apart_k: float) -> 
     return leak
 
 
-class Infrared(NamedTuple):
-    """What all skins together do with thermal radiation; the rest of each side is thrown back there."""
+def skin_infrared(parts: FrameParts, dew_kg_m2: float) -> tuple[float, float, float]:
+    """Emissivity of all skins together to the inside and to the sky, and what they let through.
 
-    inner_frac: float
-    """Emissivity (and absorptivity) towards the inside."""
-    outer_frac: float
-    """Towards the sky."""
-    passed_frac: float
-
-
-def skin_infrared(parts: FrameParts, dew_kg_m2: float) -> Infrared:
-    """Opaque covers, or sheets of film one above the other; dew lies on the lowest of them only.
-
-    Sheets throw radiation to and fro between them: the sum of that series, plane parallel sheets.
+    Dew lies on the lowest sheet of film only. Plane sheets that throw radiation to and fro: the sum of
+    that series. What is left to 1 on either side is thrown back there.
     """
     nature = parts.nature
     if not parts.is_film:
-        return Infrared(nature.skin_emitted_frac, nature.skin_emitted_frac, 0.0)
+        return nature.skin_emitted_frac, nature.skin_emitted_frac, 0.0
     dry_frac, back_frac = nature.film_infrared_frac, FILM_THROWS_BACK_FRAC
     wet_frac = min(dew_kg_m2 / WET_FROM_KG_M2, 1.0)
     passed_frac = dry_frac * (1.0 - (1.0 - WET_PASSES_FRAC) * wet_frac)
+    if parts.skins == 1:
+        kept_frac = 1.0 - back_frac - passed_frac
+        return kept_frac, kept_frac, passed_frac
     inner_back_frac = outer_back_frac = back_frac
     for _ in range(parts.skins - 1):
         again_frac = 1.0 / (1.0 - outer_back_frac * back_frac)
         inner_back_frac += passed_frac * passed_frac * back_frac * again_frac
         outer_back_frac = back_frac + dry_frac * dry_frac * outer_back_frac * again_frac
         passed_frac *= dry_frac * again_frac
-    return Infrared(1.0 - inner_back_frac - passed_frac, 1.0 - outer_back_frac - passed_frac, passed_frac)
+    return 1.0 - inner_back_frac - passed_frac, 1.0 - outer_back_frac - passed_frac, passed_frac
 
 
 def couplings_now(

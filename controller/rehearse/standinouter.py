@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from datetime import datetime
+from functools import lru_cache
 from typing import NamedTuple
 
 from controller.rehearse.standinframe import FrameParts
@@ -84,8 +85,13 @@ def season_air_c(utc: datetime, latitude_deg: float) -> float:
 
 def season_ground_c(utc: datetime, latitude_deg: float, depth_m: float) -> float:
     """Undisturbed ground at a depth: the annual wave damped and late (heat conduction in a half-space)."""
+    return _ground_c(utc.timestamp() // DAY_S, latitude_deg, depth_m)
+
+
+@lru_cache(maxsize=8)
+def _ground_c(today: float, latitude_deg: float, depth_m: float) -> float:
     down = depth_m / ANNUAL_DEPTH_M
-    day = round(utc.timestamp() // DAY_S - down * HALF_YEAR_DAYS / math.pi)
+    day = round(today - down * HALF_YEAR_DAYS / math.pi)
     once_c, half_a_year_off_c = season_c(day, latitude_deg), season_c(day - HALF_YEAR_DAYS, latitude_deg)
     mean_c = 0.5 * (once_c + half_a_year_off_c)
     return mean_c + math.exp(-down) * (once_c - mean_c)
