@@ -85,13 +85,13 @@ def season_air_c(utc: datetime, latitude_deg: float) -> float:
 
 def season_ground_c(utc: datetime, latitude_deg: float, depth_m: float) -> float:
     """Undisturbed ground at a depth: the annual wave damped and late (heat conduction in a half-space)."""
-    return _ground_c(utc.timestamp() // DAY_S, latitude_deg, depth_m)
+    return _ground_c(int(utc.timestamp() // DAY_S), latitude_deg, depth_m)
 
 
 @lru_cache(maxsize=8)
-def _ground_c(today: float, latitude_deg: float, depth_m: float) -> float:
+def _ground_c(epoch_day: int, latitude_deg: float, depth_m: float) -> float:
     down = depth_m / ANNUAL_DEPTH_M
-    day = round(today - down * HALF_YEAR_DAYS / math.pi)
+    day = round(epoch_day - down * HALF_YEAR_DAYS / math.pi)
     once_c, half_a_year_off_c = season_c(day, latitude_deg), season_c(day - HALF_YEAR_DAYS, latitude_deg)
     mean_c = 0.5 * (once_c + half_a_year_off_c)
     return mean_c + math.exp(-down) * (once_c - mean_c)
