@@ -94,6 +94,8 @@ class Line:
         self._coldest_c: float | None
         self._live: bool | None
         self._relay_on: bool
+        self._live_noted = False
+        """The next process would hear that the cable is live with its relay off."""
         self._switch_on_count = 0
         self._owed_ticks = 0
         """Until what could not be written is tried again; 0 where nothing is owed."""
@@ -139,6 +141,7 @@ class Line:
             self._off(self.contacts.off_again)
         if self._verdict.lockout_cause is not None and self._lockout is None:
             self._lock(self._verdict.lockout_cause, self._verdict.lockout_detail, utc_text)
+        self._note_live()
 
     def asking(self) -> Asking:
         """What this frame asks of a shared budget."""
@@ -256,6 +259,12 @@ class Line:
             return self._lockouts.find(self.name)
         except Exception:  # noqa: BLE001  # no disk trouble may undo a lockout
             return if_unreadable
+
+    def _note_live(self) -> None:
+        """Heat that only feedback sees is noted when it begins and when it ends, as commanded heat is."""
+        if not self._relay_on and self._live_noted is not (self._live is True):
+            self._live_noted = not self._live_noted
+            self._remember(None if self._live_noted else self._memory.heated_at_s)
 
     def _recall(self, now_s: float) -> Past | None:
         """What an earlier process did; None where there can have been none."""

@@ -483,6 +483,43 @@ def test_heat_that_was_on_when_its_process_ended_counts_up_to_the_next_start() -
     assert lab.tick(**ROOT_HOT).lockout is not None
 
 
+def test_heat_that_only_feedback_saw_counts_over_a_restart() -> None:
+    """A cable live with its relay off: noted when it begins and when it ends, each once."""
+    switchings = FakeSwitchings()
+    lab = GateLab(switchings=switchings)
+    lab.ticks(3, feedback_live=True, heat_wanted=False)
+    lab.ticks(3, feedback_live=False, heat_wanted=False)
+    assert [ended_at_s for _, ended_at_s in switchings.history] == [1000.0, None, 1030.0]
+    lab.now_s += 3500.0
+    lab.start()
+    assert lab.tick(feedback_live=False, **ROOT_HOT).lockout is not None
+
+
+def test_heat_that_feedback_saw_until_its_process_ended_counts_up_to_the_next_start() -> None:
+    """Nobody noted the end."""
+    lab = GateLab(switchings=FakeSwitchings())
+    lab.ticks(2, feedback_live=True, heat_wanted=False)
+    lab.now_s += 7200.0
+    lab.start()
+    assert lab.tick(feedback_live=False, **ROOT_HOT).lockout is not None
+
+
+def test_feedback_that_follows_its_relay_notes_nothing_more() -> None:
+    """On and live: the note is that of the relay; live on after it went off is noted anew, until it ends."""
+    switchings = FakeSwitchings()
+    lab = GateLab(switchings=switchings)
+    lab.ticks(17, feedback_live=False)
+    assert lab.tick(feedback_live=False).relay_on
+    lab.ticks(20, feedback_live=True)
+    assert [ended_at_s for _, ended_at_s in switchings.history] == [1000.0, None]
+    lab.tick(feedback_live=True, heat_wanted=False)
+    off_at_s = lab.now_s
+    assert [ended_at_s for _, ended_at_s in switchings.history[2:]] == [off_at_s, None]
+    lab.tick(feedback_live=True, heat_wanted=False)
+    lab.tick(feedback_live=False, heat_wanted=False)
+    assert [ended_at_s for _, ended_at_s in switchings.history[4:]] == [off_at_s + 10.0]
+
+
 # Pins that fail.
 
 
